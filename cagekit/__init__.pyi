@@ -1296,7 +1296,6 @@ def hinge_bracket(
     fold_radius: float | str | None = None,
     cut_gap: float | str = 2,
     pin_tilt: float = 0,
-    open_angle: float = 90,
     units: Literal["mm", "in"] = 'mm',
     tooling: str | None = None,
 ) -> PlatePart:
@@ -1333,7 +1332,6 @@ def hinge_bracket(
         fold_radius: inside, when not the brake's.
         cut_gap: width of the saw cut at each end.
         pin_tilt: pins turned about the bar from upright, degrees, top outboard positive.
-        open_angle: how far the bar should swing out, degrees.
         units: what a length without a unit counts in.
         tooling: tooling preset or path, for the bend schedule.
 
@@ -1372,7 +1370,6 @@ def latch_bracket(
     fold_radius: float | str | None = None,
     cut_gap: float | str = 2,
     pin_tilt: float = 0,
-    open_angle: float = 90,
     units: Literal["mm", "in"] = 'mm',
     tooling: str | None = None,
 ) -> PlatePart:
@@ -1409,7 +1406,6 @@ def latch_bracket(
         fold_radius: inside, when not the brake's.
         cut_gap: width of the saw cut at each end.
         pin_tilt: pins turned about the bar from upright, degrees, top outboard positive.
-        open_angle: how far the bar should swing out, degrees.
         units: what a length without a unit counts in.
         tooling: tooling preset or path, for the bend schedule.
 

@@ -187,6 +187,12 @@ class ProcessCopy:
         finally:
             self._process.wait()
 
+    def stop(self) -> None:
+        """End it without a result."""
+        self._process.kill()
+        with self._process.stdin, self._process.stdout:
+            self._process.wait()
+
 
 def cores() -> int:
     """How many cores this process may use."""

@@ -14,7 +14,7 @@ from msgspec import Struct, field
 from msgspec.structs import replace
 
 from cagekit.cage.cage import Cage
-from cagekit.cage.made import Reads, Words
+from cagekit.cage.made import Reads
 from cagekit.cage.member import Member
 from cagekit.inputs.entries import MemberEntry
 
@@ -145,5 +145,5 @@ class Before:
                     self._others.add(tube.id)
                     self._hung_on.update(p for _, e in tube.ends for p in e.parents)
         if self._words_stand:
-            words = ([Words.of(t) for t in r.tubes] for r in (old, row))
+            words = ([t.words for t in r.tubes] for r in (old, row))
             self._words_stand = next(words) == next(words)

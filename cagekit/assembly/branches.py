@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 from functools import cached_property
 from typing import NamedTuple
 
@@ -43,7 +43,7 @@ class Branches:
     def __init__(self, tubes: Mapping[str, Member]) -> None:
         self.tubes = dict(tubes)
         self._frame = [m.id for m in tubes.values() if m.role == CHASSIS]
-        self._on: dict[str, list[str]] = {}
+        self._on: dict[str, dict[str, None]] = {}
         self._place = {id_: n for n, id_ in enumerate(tubes)}
 
     def note(self, member: Member) -> None:
@@ -52,7 +52,7 @@ class Branches:
         self._place.setdefault(member.id, len(self._place))
         a, b = (e.parents if e.kind is EndKind.COPE else () for e in (member.a, member.b))
         for parent in {*a, *b}:
-            self._on.setdefault(parent, []).append(member.id)
+            self._on.setdefault(parent, {})[member.id] = None
 
     def beside(self, member: Member, end: End) -> tuple[Member, ...]:
         """Earlier tubes that are coped to a parent of this end; tubes of the frame join anywhere.
@@ -60,13 +60,16 @@ class Branches:
         Pieces of the member's own bar are none of them: they meet in what divides them.
         """
         tubes, parents = self.tubes, end.parents
-        ids = set[str]().union(*[self._on.get(p, ()) for p in parents])
-        if tubes[parents[0]].role == CHASSIS:
-            ids.update(self._frame)
         place, bar = self._place, member.bar
+        # what is on one parent, as nearly always, stands in order already
+        ids: Iterable[str] = self._on.get(parents[0], ())
+        if len(parents) > 1 or tubes[parents[0]].role == CHASSIS:
+            frame = self._frame if tubes[parents[0]].role == CHASSIS else ()
+            every = set(frame).union(*[self._on.get(p, ()) for p in parents])
+            ids = sorted(every, key=place.__getitem__)
         last = place.get(member.id, len(place))
-        found = [i for i in ids if place[i] < last and i not in parents and tubes[i].bar != bar]
-        return tuple([tubes[i] for i in sorted(found, key=place.__getitem__)])
+        found = [tubes[i] for i in ids if place[i] < last and i not in parents]
+        return tuple([tube for tube in found if tube.bar != bar])
 
 
 class Meeting(NamedTuple):

@@ -138,15 +138,17 @@ class Cage:
 
     def take_over(self, other: Cage) -> None:
         """Take over what another version has worked out of tubes that are the same here."""
-        there = other.tubes
+        there, here = other.tubes, self.tubes
         theirs = other._joints_by_end if "joints" in other.__dict__ else {}
-        for m in self.tubes.values():
+        for m in here.values():
             if there.get(m.id) is not m:
                 continue
             alike = []
             for name, end in m.ends:
                 cut, key = other._cuts.get((m.id, name)), (m.id, name)
-                if cut is None or any(there.get(p) is not self.member(p) for p in end.parents):
+                if cut is None or any(
+                    there.get(p) is not (here.get(p) or self.member(p)) for p in end.parents
+                ):
                     continue
                 self._cuts[key] = cut
                 alike.append(name)

@@ -107,7 +107,7 @@ def _of_scalar(value: Any) -> Hashable:
 
 
 def _of_row(value: Any) -> Hashable:
-    return value.__class__, tuple(map(content, value))
+    return value.__class__, *map(content, value)
 
 
 def _of_mapping(value: Any) -> Hashable:
@@ -206,12 +206,16 @@ MISSING = object()
 class Kept:
     """Results of functions without side effects; the oldest go first when there are too many.
 
+    One that was asked for again is not old: it waits once more before it goes. Nothing but a
+    mark is set when it is asked for, without a lock: most of what is asked for is there.
+
     ``pause`` is called before something is worked out: whoever has to let others go first waits
     there, or leaves by an error of its own.
     """
 
     def __init__(self, limit: int = LIMIT) -> None:
-        self._results: OrderedDict[Hashable, Any] = OrderedDict()
+        self._results: OrderedDict[Hashable, list[Any]] = OrderedDict()
+        # each with whether anybody asked for it since it was last looked at
         self._limit = limit
         self._lock = Lock()
         self.pause: Callable[[], None] = lambda: None
@@ -226,50 +230,54 @@ class Kept:
         The key must name everything that goes in: frozen objects by themselves, as equal objects
         of that kind are one and the same, files' tables as :class:`Same` or by :func:`content`.
         """
-        found = self.find(key, MISSING)
-        if found is not MISSING:
-            return cast(T, found)
-        self.pause()
-        made = make()
+        found = self._results.get(key)
+        if found is None:
+            self.pause()
+            found = self._keep(key, make())
+        else:
+            found[1] = True
+        result: T = found[0]
+        return result
+
+    def _keep(self, key: Hashable, made: Any) -> list[Any]:
+        """Keep what was made, unless another thread was quicker: the one that is kept."""
+        results = self._results
         with self._lock:
-            made = self._results.setdefault(key, made)
-            if len(self._results) > self._limit:
-                self._results.popitem(last=False)
-        return made
+            kept = results.setdefault(key, [made, False])
+            while len(results) > self._limit:
+                old, result = results.popitem(last=False)
+                if result[1]:
+                    result[1] = False
+                    results[old] = result
+            return kept
 
     def find(self, key: Hashable, missing: object = None) -> Any:
         """What is kept under this key, or what stands for it when nothing is."""
-        with self._lock:
-            found = self._results.get(key, MISSING)
-            if found is MISSING:
-                return missing
-            self._results.move_to_end(key)
-            return found
+        found = self._results.get(key)
+        if found is None:
+            return missing
+        found[1] = True
+        return found[0]
 
     def holds(self, key: Hashable) -> bool:
         """Whether a result is kept under this key."""
-        with self._lock:
-            return key in self._results
+        return key in self._results
 
     def each(self, keys: Sequence[Hashable], make: Callable[[list[int]], Sequence[T]]) -> list[T]:
         """One result for each key; ``make`` is asked, at one go, for the places not kept yet."""
-        with self._lock:
-            found: dict[int, Any] = {}
-            for i, key in enumerate(keys):
-                one = self._results.get(key, MISSING)
-                if one is not MISSING:
-                    found[i] = one
-                    self._results.move_to_end(key)
-        missing = [i for i in range(len(keys)) if i not in found]
+        there = self._results.get
+        found = [there(key) for key in keys]
+        missing = [i for i, one in enumerate(found) if one is None]
         if missing:
             self.pause()
-        made = make(missing) if missing else ()
-        with self._lock:
-            for i, one in zip(missing, made, strict=True):
-                found[i] = self._results.setdefault(keys[i], one)
-                if len(self._results) > self._limit:
-                    self._results.popitem(last=False)
-        return [cast(T, found[i]) for i in range(len(keys))]
+            for i, made in zip(missing, make(missing), strict=True):
+                found[i] = self._keep(keys[i], made)
+        out: list[T] = []
+        for one in found:
+            assert one is not None
+            one[1] = True
+            out.append(one[0])
+        return out
 
     def same(self, value: T) -> T:
         """The first value of this content: what is keyed by the object itself is found again."""

@@ -12,7 +12,7 @@ from contextlib import contextmanager
 from typing import Any, NamedTuple, TypeVar, cast
 
 from cagekit.cage.kept import MISSING, Kept, content, hashed
-from cagekit.cage.member import Member
+from cagekit.cage.member import Member, Words
 
 T = TypeVar("T")
 
@@ -20,21 +20,6 @@ WHOLE = ""
 """Stands for all fields of a tube together."""
 MOST = 8
 """Ways of reading that are remembered for one thing that is made."""
-
-
-class Words(NamedTuple):
-    """What a tube answers to."""
-
-    id: str
-    bar: str
-    side: str
-    kind: str
-    role: str
-
-    @classmethod
-    def of(cls, tube: Member) -> Words:
-        """The words of a tube."""
-        return cls(tube.id, tube.bar, tube.side, tube.kind, tube.role)
 
 
 class Reads(NamedTuple):
@@ -96,7 +81,7 @@ class MadeTubes(Mapping[str, Member]):
 
     def __init__(self, tubes: Iterable[Member] = ()) -> None:
         self._all = {m.id: m for m in tubes}
-        self._words = {i: Words.of(m) for i, m in self._all.items()}
+        self._words = {i: m.words for i, m in self._all.items()}
         self._row: Sequence[Words] | None = None
         self._notes: _Notes | None = None
         self._read = _Read()
@@ -106,7 +91,7 @@ class MadeTubes(Mapping[str, Member]):
         if self._notes is not None:
             self._notes.own.setdefault(tube.id, self._all.get(tube.id))
         self._all[tube.id] = tube
-        self._words[tube.id], self._row = Words.of(tube), None
+        self._words[tube.id], self._row = tube.words, None
 
     @property
     def words(self) -> Sequence[Words]:
@@ -189,12 +174,12 @@ class MadeTubes(Mapping[str, Member]):
         if before is None:
             del self._all[id_], self._words[id_]
         else:
-            self._all[id_], self._words[id_] = before, Words.of(before)
+            self._all[id_], self._words[id_] = before, before.words
 
 
 def words_of(tubes: Mapping[str, Member]) -> Sequence[Words]:
     """The words of tubes, in order."""
-    return tubes.words if isinstance(tubes, MadeTubes) else [Words.of(m) for m in tubes.values()]
+    return tubes.words if isinstance(tubes, MadeTubes) else [m.words for m in tubes.values()]
 
 
 class _Notes:

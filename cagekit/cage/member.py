@@ -7,8 +7,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import StrEnum
-from functools import lru_cache
-from typing import TYPE_CHECKING, Literal
+from functools import cached_property, lru_cache
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from msgspec import Struct
 from numpy.typing import ArrayLike
@@ -95,6 +95,16 @@ class Swing(Struct, frozen=True, kw_only=True):
     latch_cut: float
 
 
+class Words(NamedTuple):
+    """What a tube answers to."""
+
+    id: str
+    bar: str
+    side: str
+    kind: str
+    role: str
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Member:
     """One tube of the cage.
@@ -144,6 +154,11 @@ class Member:
         ends = (", ".join(e.parents) or e.foot or e.kind.value for e in (self.a, self.b))
         size = f"{self.tube.od:.4g} x {self.tube.wall:.4g} mm"
         return f"<Member {self.id}: {size}, {self.path.length:.0f} mm, {' to '.join(ends)}>"
+
+    @cached_property
+    def words(self) -> Words:
+        """What it answers to, for those who look for a tube."""
+        return Words(self.id, self.bar, self.side, self.kind, self.role)
 
     @property
     def names(self) -> tuple[str, ...]:

@@ -26,7 +26,14 @@ from cagekit.geometry.centre_line import Vec
 from cagekit.geometry.fold import Bend, Facet, Fold, FoldedSheet
 from cagekit.geometry.outline import Outline, Segment, Vec2, vec2
 from cagekit.materials.steels import steel
-from cagekit.units.tolerance import NO_AREA, NOISE, SAME_ANGLE, SAME_POINT, SHOP_ANGLE
+from cagekit.units.tolerance import (
+    MICRON,
+    NO_AREA,
+    NOISE,
+    SAME_ANGLE,
+    SAME_POINT,
+    SHOP_ANGLE,
+)
 
 PATTERNS = 256
 """Patterns of plates that are known to be possible."""
@@ -312,6 +319,8 @@ class Plate:
         return m
 
     def _require_holes(self) -> None:
+        if not self.holes or self._holes_clear():
+            return
         for i, h in enumerate(self.holes, 1):
             edge = h.loop.sampled(1.0)
             inside = self.outline.contains(edge)
@@ -335,6 +344,19 @@ class Plate:
                         f"holes {j} and {i} run into each other.",
                         "Space them further apart.",
                     )
+
+    def _holes_clear(self) -> bool:
+        """Whether all holes are round, and by their middles clear of the edge and each other."""
+        if not all(h.round_ for h in self.holes):
+            return False
+        middles = np.array([h.centre for h in self.holes]).reshape(-1, 2)
+        reach = np.array([h.diameter / 2 for h in self.holes]) + SAME_POINT + MICRON
+        if not (self.outline.distance(middles) > reach).all():
+            return False
+        x, y = middles.T
+        apart = np.hypot(x[:, None] - x, y[:, None] - y) > reach[:, None] + reach
+        apart |= np.eye(len(x), dtype=bool)
+        return bool(apart.all() and self.outline.contains(middles).all())
 
     def _require_folds(self) -> None:
         for n, f in enumerate(self.folds, 1):
@@ -369,7 +391,7 @@ class Plate:
             GeometryError: how far it hangs over the edge.
         """
         for m in self.marks:
-            if m.kind != "foot" or not m.line.segments:
+            if m.kind != "foot" or not m.line.chords or self._holds(m.line):
                 continue
             edge = m.line.sampled(1.0)
             inside = self.outline.contains(edge)
@@ -380,6 +402,13 @@ class Plate:
                     f"the foot of {m.text or 'the tube'} hangs {over:.1f} mm over the edge.",
                     "Enlarge the plate or move it under the tube.",
                 )
+
+    def _holds(self, line: Outline) -> bool:
+        """Whether a line is so far within the outline that the box round it tells."""
+        low, high = line.box
+        middle = (low + high) / 2
+        reach = hypot(*(high - middle)) + MICRON
+        return bool(self.outline.contains(middle)[0] and self.outline.distance(middle)[0] > reach)
 
     # -- flat --------------------------------------------------------------------------------
 
@@ -502,8 +531,7 @@ class Plate:
     @property
     def foot_face(self) -> int:
         """Which of the facets holds the base point, and stays where it is."""
-        base = np.asarray(self.base, float)[None]
-        return next(i for i, f in enumerate(self.facets) if f.loop.contains(base)[0])
+        return self.folded.base_facet
 
     @property
     def bends(self) -> tuple[Bend, ...]:

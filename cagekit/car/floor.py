@@ -2,16 +2,21 @@
 
 Across the car a section is the sheet's profile at a foot where it was taken, else level at the
 foot's height; at the hoop, where nothing stands on the floor, it is ``floor_z`` from side to side.
-Along the car it runs straight from one section to the next and level beyond the front feet. A hoop
-that stands on outriggers or a frame has the floor cut open round its feet.
+Along the car it runs straight from one section to the next and level beyond the front feet. Where a
+foot's ``normal`` says that the sheet leans, it does so round the foot, across only where no profile
+was taken. A hoop that stands on outriggers or a frame has the floor cut open round its feet.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from itertools import pairwise
+from math import hypot
+from typing import NamedTuple
 
 import numpy as np
 from msgspec import Struct
+from msgspec.structs import replace
 
 from cagekit.geometry.centre_line import Vec
 from cagekit.inputs.car import Car, FootSpot
@@ -23,6 +28,9 @@ BEHIND = 100.0
 OPENED = 150.0
 """Ahead of a hoop that stands on something else the floor is open this far, mm (a choice of this
 project: room for outriggers and torch)."""
+LEANS = 120.0
+"""As far round a foot (mm) the sheet leans as its ``normal`` says (a choice of this project: it was
+measured there alone, and a foot's plate is no larger)."""
 AHEAD = 200.0
 """The floor is carried on this far ahead of the front feet, or of the pedals where they are
 farther, mm."""
@@ -99,26 +107,55 @@ def floor_of(car: Car, side: str) -> Floor:
     own = car.side(side)
     half = own.hoop.half_width_floor
     on_floor = own.main_foot.surface == "floor"
-    found = [_section(own.main_foot, half)] if on_floor else [_level(0.0, car.floor_z, half)]
+    lain = [_lain(own.main_foot, half)] if on_floor else [_Lain(_level(0.0, car.floor_z, half))]
     feet = [own.front_foot, *own.spots.values()]
     for foot in sorted((f for f in feet if f and f.surface == "floor"), key=lambda f: f.point[0]):
-        if foot.point[0] > found[-1].x + NEAR:
-            found.append(_section(foot, own.sill_top_y[0]))
-    pedals = car.pedals.x if car.pedals else found[-1].x
+        if foot.point[0] > lain[-1].at.x + NEAR:
+            lain.append(_lain(foot, own.sill_top_y[0]))
+    last = lain[-1].at.x
+    pedals = car.pedals.x if car.pedals else last
     return Floor(
         sign=1.0 if side == "left" else -1.0,
-        sections=tuple(found),
+        sections=tuple(_side_by_side(lain)),
         low=-BEHIND if on_floor else OPENED,
-        high=max(found[-1].x + AHEAD, pedals) if len(found) > 1 else max(1000.0, pedals),
+        high=max(last + AHEAD, pedals) if len(lain) > 1 else max(1000.0, pedals),
     )
 
 
-def _section(foot: FootSpot, half: float) -> Section:
+class _Lain(NamedTuple):
+    """The section at a foot, and how the sheet climbs along the car there, height over run."""
+
+    at: Section
+    climb: float = 0.0
+
+
+def _side_by_side(lain: Sequence[_Lain]) -> Iterator[Section]:
+    """The sections in order; beside one where the sheet climbs, how high it is round that foot."""
+    for before, (at, climb), after in zip([None, *lain], lain, [*lain[1:], None], strict=False):
+        # two feet share what lies between them
+        back, ahead = (
+            LEANS if beside is None else min(LEANS, abs(beside.at.x - at.x) / 3.0)
+            for beside in (before, after)
+        )
+        for run in (-back, 0.0, ahead) if climb else (0.0,):
+            yield replace(at, x=at.x + run, z=at.z + climb * run)
+
+
+def _lain(foot: FootSpot, half: float) -> _Lain:
     x, y, z = foot.point
-    if not foot.profile:
-        return _level(x, z, max(half, y))
-    points = sorted(foot.profile)
-    return Section(x=x, y=np.array([p[0] for p in points]), z=np.array([p[1] for p in points]))
+    along, across, up = foot.normal
+    if up <= hypot(along, across):
+        along, across, up = 0.0, 0.0, 1.0  # steeper than it is wide no floor leans
+    if foot.profile:
+        points = sorted(foot.profile)
+        at = Section(x=x, y=np.array([p[0] for p in points]), z=np.array([p[1] for p in points]))
+    elif across:
+        edge = max(half, y)
+        out = np.unique(np.clip([0.0, y - LEANS, y + LEANS, edge], 0.0, edge))
+        at = Section(x=x, y=out, z=z - across / up * (np.clip(out - y, -LEANS, LEANS)))
+    else:
+        at = _level(x, z, max(half, y))
+    return _Lain(at, -along / up)
 
 
 def _level(x: float, z: float, half: float) -> Section:

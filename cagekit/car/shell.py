@@ -32,7 +32,7 @@ import numpy as np
 from msgspec import Struct
 
 from cagekit.car.floor import floor_of, steepest
-from cagekit.geometry.arrays import Array, Bools, Points, Points2, rows_along
+from cagekit.geometry.arrays import Array, Bools, Points, Points2, dot_columns, rows_along
 from cagekit.geometry.centre_line import Vec, unit, vec
 from cagekit.geometry.shapes import Capsule, Corners, Prism, Slab, Solid, in_polygon
 from cagekit.inputs.car import Car, PillarLine
@@ -91,7 +91,7 @@ class Skin(Struct, frozen=True, eq=False):
         out = np.full(points.shape[:-1], FAR)
         if here.any():
             value, slope = self._with_slope(points[here])
-            out[here] = value / np.maximum(np.linalg.norm(slope, axis=0), NEGLIGIBLE)
+            out[here] = value / np.maximum(np.sqrt(dot_columns(slope, slope)), NEGLIGIBLE)
         return out
 
     def at_least(self, points: Points) -> Vec:
@@ -112,7 +112,7 @@ class Skin(Struct, frozen=True, eq=False):
     def nearest(self, points: Points) -> Vec:
         """Surface points nearest to ``points``, ``(n, 3)``."""
         value, slope = self._with_slope(points)
-        size = np.maximum(np.linalg.norm(slope, axis=0), NEGLIGIBLE)
+        size = np.maximum(np.sqrt(dot_columns(slope, slope)), NEGLIGIBLE)
         step = value / size**2 * slope
         return np.asarray(points - step.transpose(*range(1, step.ndim), 0))
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from msgspec import Struct
 
 from cagekit.checks.finding import Value
-from cagekit.checks.quantities.quantity import Unit
+from cagekit.checks.quantities.quantity import LAYOUTS, Unit
 
 if TYPE_CHECKING:
     from cagekit.checks.quantities.survey import Survey
@@ -24,7 +24,7 @@ class Fact(Struct, frozen=True):
     """A fact by name: its unit, what it is and how to get it.
 
     ``said`` is what a condition on it begins with, or says whole of a yes; ``unsaid`` of a no.
-    ``word`` is the unit that is printed after a number.
+    ``word`` is the unit that is printed after a number, ``words`` are all that a text can be.
     """
 
     name: str
@@ -34,6 +34,7 @@ class Fact(Struct, frozen=True):
     said: str = ""
     unsaid: str = ""
     word: str = ""
+    words: tuple[str, ...] = ()
 
 
 def _homologated(s: Survey) -> Value | Missing:
@@ -67,10 +68,9 @@ def _engine(s: Survey) -> Value | Missing:
     return s.car.engine_capacity
 
 
-_LAYOUTS = "halo, front_hoop, half_hoops, lateral_hoops, roll_bar or none"
 _ALL = (
-    Fact("body", "text", "closed or open", lambda s: s.car.body),
-    Fact("frame", "text", "unibody or frame", lambda s: s.car.frame),
+    Fact("body", "text", "closed or open", lambda s: s.car.body, words=("closed", "open")),
+    Fact("frame", "text", "unibody or frame", lambda s: s.car.frame, words=("unibody", "frame")),
     Fact("doors", "count", "number of doors", lambda s: s.car.doors),
     Fact("class", "text", "competition class as the car sheet names it", _class),
     Fact("homologated", "year", "year of homologation", _homologated, said="homologated"),
@@ -91,7 +91,13 @@ _ALL = (
         said="a co-driver rides along",
         unsaid="no co-driver rides along",
     ),
-    Fact("layout", "text", _LAYOUTS, lambda s: s.layout),
+    Fact(
+        "layout",
+        "text",
+        f"{', '.join(LAYOUTS[:-1])} or {LAYOUTS[-1]}",
+        lambda s: s.layout,
+        words=LAYOUTS,
+    ),
     Fact(
         "pillar_brace",
         "flag",

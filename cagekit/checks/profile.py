@@ -9,14 +9,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from functools import lru_cache
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeAlias
 
 from msgspec import Struct
 
 from cagekit.checks.facts import FACTS
 from cagekit.checks.finding import Status, Value
 from cagekit.checks.limit import OPERATOR_WORDS, holds, read_limit, split_operator, written
-from cagekit.checks.quantities.quantity import Measure, Quantity, Unit, quantities
+from cagekit.checks.quantities.quantity import PICKS, Measure, Quantity, Unit, quantities
 from cagekit.hints import closest, did_you_mean
 from cagekit.inputs.member_kinds import MEMBER_KINDS
 from cagekit.inputs.messages import FileInputError, Problem, table_and_field
@@ -59,6 +59,7 @@ YEAR_WORDS = {
     "=": "in",
 }
 """Operators as they stand before a year."""
+TUBE_SIZE = "tube_size"
 CONDITION_UNITS = {"kg": "kg", "s": "s", "deg": "deg", "MPa": "MPa"}
 """Units that are printed after a bare number of a condition."""
 
@@ -259,7 +260,7 @@ def _compiled(path: Path, *_: int) -> Profile:
                 hint=did_you_mean(file.replaces, GENERAL),
             )
         )
-    problems += _wrong_sets(file, path)
+    problems += [*_wrong_sets(file, path), *_idle_sets(file, path)]
     for i, entry in enumerate(file.rule):
         reader = _Reader(file, entry, ("rule", i), path)
         rule = reader.rule()
@@ -286,6 +287,17 @@ def _wrong_sets(file: RuleProfile, path: Path) -> list[Problem]:
                 key = ("sets", name, n)
                 out.append(_set_problem(path, key, role, f"{bare!r} is no role.", hint))
     return out
+
+
+def _idle_sets(file: RuleProfile, path: Path) -> list[Problem]:
+    """Sets that no rule looks at."""
+    used = {name.removeprefix("!") for rule in file.rule for name in rule.of}
+    problem, hint = "no rule looks at this set.", "Name it in the `of` of a rule, or leave it out."
+    return [
+        _set_problem(path, ("sets", name), name, problem, hint)
+        for name in file.sets
+        if name not in used
+    ]
 
 
 def _set_problem(path: Path, key: TomlKey, value: str, problem: str, hint: str) -> Problem:
@@ -326,6 +338,7 @@ class _Reader:
                 ("quantity",), entry.quantity, "is no quantity that cagekit measures.", hint
             )
         self._check_names(found)
+        self._check_idle(found)
         limits = tuple(self._limits(found))
         when = tuple(self._conditions("when", entry.when))
         unless = tuple(self._conditions("unless", entry.unless))
@@ -356,6 +369,13 @@ class _Reader:
             elif bare not in known and closest(bare, known, most=1):
                 hint = did_you_mean(bare, known)
                 self._wrong(("of", n), name, "is no role, set or kind of foot.", hint)
+
+    def _check_idle(self, found: Quantity | None) -> None:
+        """Refuse what the rule says and nothing is made of."""
+        entry = self.entry
+        for name, why, hint in (*_unpicked(entry, found), *_uncompared(entry, found)):
+            if name in entry.model_fields_set and getattr(entry, name):
+                self._wrong((name,), getattr(entry, name), why, hint)
 
     def _limits(self, found: Quantity | None) -> Iterator[Limit]:
         """The rule's limits, the harder one first."""
@@ -401,7 +421,9 @@ class _Reader:
         try:
             if found.base:
                 return read_limit(raw, "ratio", "", self.units)
-            return read_limit(raw, found.unit, op, self.units)
+            limit = read_limit(raw, found.unit, op, self.units)
+            _require_possible(limit, found.words, tube=found.name == TUBE_SIZE)
+            return limit
         except ValueError as error:
             hint = f"{found.name} is measured in {found.unit}."
             if found.base:
@@ -444,6 +466,8 @@ class _Reader:
         else:
             op, value = "=", raw
         limit = read_limit(value, unit, op, self.units)
+        words = FACTS[name].words if name in FACTS else quantities()[name].words
+        _require_possible(limit, words, tube=name == TUBE_SIZE)
         said = written(value, op, unit, self.units)
         word = FACTS[name].word if name in FACTS else ""
         after = word or CONDITION_UNITS.get(unit, "")
@@ -463,6 +487,60 @@ class _Reader:
                 hint=hint,
             )
         )
+
+
+def _require_possible(limit: Value, words: tuple[str, ...], *, tube: bool) -> None:
+    """Refuse a limit that nothing can have: a word that is none of them, a tube without a bore.
+
+    Raises:
+        ValueError: says what would do.
+    """
+    for one in limit if isinstance(limit, tuple) else (limit,):
+        if words and one not in words:
+            raise ValueError(f"{one!r} is none of what it can be: {', '.join(words)}")
+        if tube and isinstance(one, tuple):
+            od, wall = (float(v) for v in one if isinstance(v, float))
+            if wall >= od / 2:
+                raise ValueError(
+                    f"a wall of {wall:.4g} mm leaves no bore in a tube of {od:.4g} mm; a size is "
+                    "diameter x wall"
+                )
+
+
+Idle: TypeAlias = tuple[str, str, str]
+"""A field, why nothing is made of it, and what would do."""
+
+
+def _unpicked(entry: RuleEntry, found: Quantity | None) -> Iterator[Idle]:
+    """What a rule says of the tubes it looks at and its quantity takes no notice of."""
+    if found is None or all(not getattr(entry, name) for name in PICKS):
+        return
+    from cagekit.checks.quantities.picks import picked_by
+
+    read = picked_by(found.name)
+    for name in PICKS:
+        if name not in read:
+            can = f"it reads {' and '.join(sorted(read))}" if read else "it looks at the whole cage"
+            yield name, f"{found.name} takes no notice of it: {can}.", "Leave it out."
+
+
+def _uncompared(entry: RuleEntry, found: Quantity | None) -> Iterator[Idle]:
+    """What a rule says of a comparison that is not made."""
+    if entry.needs:
+        for name in ("room", "tolerance", "each", "quiet"):
+            why = f"a rule that needs {entry.needs} compares nothing."
+            yield name, why, f"Leave it out, or `needs = {entry.needs!r}`."
+        if entry.needs == "input":
+            yield "cure", "what is missing is asked for in the rule's own words.", "Leave it out."
+        return
+    if found is None:
+        return
+    if not found.base or found.unit != "mm":
+        why = f"limits of {found.name} are no length of the shop or the car."
+        yield "room", why, "Put it in `limit`, or leave it out."
+    if found.unit not in ("mm", "pair"):
+        why = f"is a length, and {found.name} is measured in {found.unit}."
+        yield "tolerance", why, "Put it in `limit`, or leave it out."
 
 
 def _bounds(raw: Any) -> bool:

@@ -15,7 +15,7 @@ from msgspec import Struct, field
 from cagekit.checks.finding import Finding, Status, worst_first
 from cagekit.checks.wording import limit_text, source_text, value_text
 from cagekit.names import filled, in_words, named
-from cagekit.units import LengthUnit
+from cagekit.units import INCH, LengthUnit
 
 MARKS = {
     Status.FAIL: "FAIL",
@@ -266,7 +266,8 @@ def explain_text(f: Finding, *, units: LengthUnit = "mm", width: int = 80) -> st
         width: of the text, letters.
     """
     limit, value = limit_text(f, units), value_text(f.measured, f.unit, units)
-    points = ["({:.0f}, {:.0f}, {:.0f})".format(*p) for p in f.evidence.points]
+    one, places = (INCH, 1) if units == "in" else (1.0, 0)
+    points = [f"({', '.join(f'{c / one:.{places}f}' for c in p)})" for p in f.evidence.points]
     rows = [
         ("check", f.code),
         ("status", f.status.words),
@@ -278,7 +279,7 @@ def explain_text(f: Finding, *, units: LengthUnit = "mm", width: int = 80) -> st
         ("certainty", f"{f.certainty.value}{_MEANS.get(f.certainty.value, '')}"),
         ("members", ", ".join(map(named, f.evidence.members))),
         ("plates", ", ".join(map(named, f.evidence.plates))),
-        ("points", "; ".join(points) + " mm" if points else ""),
+        ("points", "; ".join(points) + f" {units}" if points else ""),
         ("note", in_words(f.evidence.note)),
         ("cure", in_words(f.cure)),
     ]

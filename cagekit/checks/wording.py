@@ -52,7 +52,7 @@ def limit_text(f: Finding, units: LengthUnit) -> str:
     text = own or _converted(f, units)
     lead = OPERATOR_WORDS.get(f.op, "")
     # nought is the same in every unit
-    told = not own and f.limit != 0 and _differs(f, units)
+    told = not own and f.limit != 0 and _differs(f.written, f.unit, units)
     tail = f" (written {f.written})" if told else ""
     if f.tolerance >= TOLD:
         tail += f", give or take {value_text(f.tolerance, f.unit, units)}"
@@ -67,7 +67,7 @@ def _own_words(f: Finding, units: LengthUnit) -> str:
         return ""
     if f.unit not in ("mm", "mm2", "kg"):
         return f"{f.written} {_shown_unit(f.unit, units)}".strip()
-    return "" if _differs(f, units) else f.written
+    return "" if _differs(f.written, f.unit, units) else f.written
 
 
 def _names(limit: Value) -> bool:
@@ -76,11 +76,12 @@ def _names(limit: Value) -> bool:
     return all(isinstance(v, str) for v in rows)
 
 
-def _differs(f: Finding, units: LengthUnit) -> bool:
+@lru_cache(maxsize=KNOWN)
+def _differs(written: str, unit: str, units: LengthUnit) -> bool:
     """Whether the source counts in other units than the reader; one that gives both does not."""
-    inch = re.search(r"\b(in|in2|lb)\b|sq in", f.written) is not None
-    metric = re.search(r"\b(mm|cm2|kg)\b", f.written) is not None
-    if not f.written or f.unit not in ("mm", "mm2", "kg") or (inch and metric):
+    inch = re.search(r"\b(in|in2|lb)\b|sq in", written) is not None
+    metric = re.search(r"\b(mm|cm2|kg)\b", written) is not None
+    if not written or unit not in ("mm", "mm2", "kg") or (inch and metric):
         return False
     return inch != (units == "in")
 

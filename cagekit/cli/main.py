@@ -16,6 +16,7 @@ from contextlib import suppress
 from typing import Any, NoReturn
 
 from cagekit.cli.console import complain
+from cagekit.cli.later import load_later
 from cagekit.cli.streams import flush_streams, guard_streams
 from cagekit.cli.verbs import VERBS, Verb
 from cagekit.errors import CagekitError, InputError
@@ -107,6 +108,7 @@ def start() -> int:
             signal.signal(getattr(signal, name), _leave)
     # an installed package may bring a plug-in that watches what pydantic reads: look for none
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
+    load_later()
     # arrays here are small: more threads cost 50 to 110 ms a run and give nothing back
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     # most objects of a run live until its end: looking for dead cycles all the time finds none
@@ -229,9 +231,13 @@ def _dispatch(argv: list[str]) -> int:
     args = argparse.Namespace(**defaults)
     args, unknown = parser.parse_known_args(words[1:], args)
     if unknown:
-        raise InputError(
-            parser.prog, problem=f"unknown option {unknown[0]}.", hint=_near(unknown[0], parser)
-        )
+        from cagekit.inputs.messages import shorten
+
+        word = unknown[0]
+        if not word.startswith("-"):
+            problem = f"takes no {shorten(word)} beside what is there already."
+            raise InputError(parser.prog, problem=problem, hint=_see(parser.prog))
+        raise InputError(parser.prog, problem=f"unknown option {word}.", hint=_near(word, parser))
     return module.run(args)
 
 

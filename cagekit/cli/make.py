@@ -152,5 +152,7 @@ def _by_word(counts: Mapping[Status, int]) -> dict[str, int]:
 
 
 def _some(files: tuple[str, ...]) -> str:
-    """A few of the files, and how many more there are."""
+    """A few of the files, and how many more there are; that there are none."""
+    if not files:
+        return "nothing: the cage has none of it"
     return ", ".join(files[:3]) + (f" and {len(files) - 3} more" if len(files) > 3 else "")

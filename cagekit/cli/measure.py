@@ -79,7 +79,7 @@ def _asked(name: str) -> tuple[tuple[MemberEntry, ...], str, LengthUnit, str | N
             known = [p.name for kind in ("layout", "build") for p in list_presets(kind)]
             raise InputError(
                 "LAYOUT",
-                problem=f"there is no layout or build {shorten(name)!r}.",
+                problem=f"there is no layout or build {shorten(name)}.",
                 hint=did_you_mean(name, known),
             ) from None
     else:

@@ -95,6 +95,7 @@ def run(args: argparse.Namespace) -> int:
     only = [n.strip() for n in (args.only or "").split(",") if n.strip()]
     with Progress() as progress:
         part = _made(kind, args)
+        _doubt(kind, part, args)
         target = Path(args.out) if args.out else Path("outputs") / f"part-{kind.name}"
         made = part.make(target, only, progress=progress.step)
     _report(part, made, args)
@@ -127,14 +128,14 @@ def _report(part: TubePart | PlatePart, made: Made, args: argparse.Namespace) ->
         return
     for member in cage.members:
         length = format_length(cage.cut_length(member), units)
-        mass = format_mass(cage.mass(member), units, decimals=2)
+        mass = format_mass(cage.mass(member), units)
         print(f"{at_start(named(member))}: cut length {length}, {mass}")
     for plate in cage.plates:
         size = " x ".join(format_length(float(v), units) for v in plate.size)
-        mass = format_mass(plate.mass, units, decimals=2)
+        mass = format_mass(plate.mass, units)
         print(f"{at_start(named(plate.id))}: flat {size}, {mass}")
     for bit in cage.hardware:
-        mass = format_mass(bit.mass, units, decimals=3)
+        mass = format_mass(bit.mass, units)
         print(f"{at_start(named(bit.id))}: {bit.size_in(units)}, {mass}")
     print(f"{made.folder}/  {', '.join(files)}")
     for sheet in part.design.bends if "bends" in made.files else ():
@@ -168,6 +169,22 @@ def _made(kind: PartKind, args: argparse.Namespace) -> TubePart | PlatePart:
             raise
         told = {"problem": error.problem, "hint": error.hint}
         raise InputError(where, _option(error.field), error.value, **told) from None
+
+
+def _doubt(kind: PartKind, part: TubePart | PlatePart, args: argparse.Namespace) -> None:
+    """Tell of sizes that were typed and are not usual."""
+    from cagekit.inputs.usual import unusual_sizes
+    from cagekit.parts.kinds import is_tube
+
+    sizes: dict[str, float] = {}
+    for name in kind.dims.model_fields:
+        value = part.parameters.get(name)
+        if getattr(args, f"dim_{name}", None) is None or isinstance(value, bool):
+            continue
+        if isinstance(value, int | float):
+            sizes[name] = float(value)
+    for name, words in unusual_sizes(sizes, args.units or "mm", tube=is_tube(kind.name)):
+        note(f"warning: {_option(name)} = {getattr(args, f'dim_{name}')}: {words}")
 
 
 def _as_option(problem: Problem, where: str) -> Problem:

@@ -53,7 +53,7 @@ def run(args: argparse.Namespace) -> int:
         build = load_build(args.build)
         sweeps = [_sweep(build, args.member, text) for text in args.over]
         progress.step(f"trying places for {args.member}")
-        found = place(build, args.member, sweeps)
+        found = place(build, args.member, sweeps, copied=True)
     units = args.units or build.units
     if args.json:
         emit(as_json(found))

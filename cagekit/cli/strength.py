@@ -13,6 +13,8 @@ from cagekit.names import in_words, named
 from cagekit.units import FORCE, MASS, POUND, format_length, lengths_in
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from cagekit.structure.strength import CaseResult, StrengthResult
     from cagekit.units import LengthUnit
 
@@ -54,6 +56,7 @@ def run(args: argparse.Namespace) -> int:
         design = design_of(args, progress.step)
         progress.step("working out the strength")
         result = design.strength_under(args.loads or "", only)
+    _doubt(result, args.loads or design.build.file.loads, design.files["build"].parent)
     _require(result, only, shown(design.files[f"car {design.build.file.car}"]))
     if args.json:
         emit(as_data(result))
@@ -62,6 +65,16 @@ def run(args: argparse.Namespace) -> int:
     note(SCREENING)
     caution()
     return 0
+
+
+def _doubt(result: StrengthResult, loads: str, beside: Path) -> None:
+    """Tell what the loads say that is probably a slip."""
+    from cagekit.inputs.doubts import doubts_in
+    from cagekit.inputs.presets import find_preset, unusual_in
+
+    path = find_preset("loads", loads, beside=beside)
+    for told in (*unusual_in("loads", path, result.file), *doubts_in(path, result.file)):
+        note(f"warning: {told}")
 
 
 def _require(result: StrengthResult, only: tuple[str, ...], car: str) -> None:

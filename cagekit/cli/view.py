@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import argparse
 import gc
+import signal
 import threading
 import time
+from contextlib import suppress
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NoReturn
 
 from cagekit.cli.build import add_build
 from cagekit.cli.console import Progress, caution, emit, note
@@ -63,16 +65,14 @@ def run(args: argparse.Namespace) -> int:
     opening = threading.Thread(target=_open, args=(server,), daemon=True)
     if not args.no_open:
         opening.start()
-    session = None
+    session, stopped = None, _heed_ctrl_c()
     try:
         session = _session(args, build, server)
-        note("Ctrl-C stops it.")
-        caution()
-        while serving.is_alive():
-            serving.join(0.5)
-    except KeyboardInterrupt:
-        if session is None:
-            raise
+        with suppress(KeyboardInterrupt):
+            note("Ctrl-C stops it.")
+            caution()
+            while serving.is_alive() and not stopped.is_set():
+                serving.join(0.5)
         note("stopped.")
     finally:
         if session:
@@ -82,6 +82,20 @@ def run(args: argparse.Namespace) -> int:
         server.shutdown()
         server.server_close()
     return 0
+
+
+def _heed_ctrl_c() -> threading.Event:
+    """Set when Ctrl-C is pressed: Python drops the interrupt where it falls into a clean-up."""
+    stopped = threading.Event()
+
+    def heed(number: int, frame: object) -> NoReturn:
+        stopped.set()
+        raise KeyboardInterrupt
+
+    # where nobody can press it, as in the background, it stays ignored
+    if signal.getsignal(signal.SIGINT) is signal.default_int_handler:
+        signal.signal(signal.SIGINT, heed)
+    return stopped
 
 
 def _session(args: argparse.Namespace, build: Build, server: LiveServer) -> Session:

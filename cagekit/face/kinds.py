@@ -16,7 +16,7 @@ from cagekit.face.arguments import named_by, tooling_of, tube_of, units_of
 from cagekit.face.pieces import Origin
 from cagekit.face.plate_part import PlatePart
 from cagekit.face.tube_part import TubePart
-from cagekit.inputs.messages import FileInputError, problems_of, unit_of
+from cagekit.inputs.messages import FileInputError, problem_and_cure, problems_of, unit_of
 from cagekit.materials.steels import steel
 from cagekit.parts.kinds import part_kind, part_kinds
 from cagekit.units import LengthUnit
@@ -50,6 +50,7 @@ def make(
     where = f"{chosen.name}()"
     units = units_of(units, where)
     read = read_dims(chosen, dims, units)
+    _require_none_idle(chosen, dims, read, where)
     if tooling is not None:
         tooling = tooling_of(tooling, where)
     try:
@@ -92,6 +93,16 @@ def read_dims(kind: PartKind, dims: Mapping[str, Any], units: LengthUnit) -> Any
     except ValidationError as error:
         found = problems_of(error, kind.dims, values, file=f"{kind.name}()", lines={})
         raise FileInputError([replace(p, line=None) for p in found]) from None
+
+
+def _require_none_idle(kind: PartKind, dims: Mapping[str, Any], read: Any, where: str) -> None:
+    """Refuse a dimension that nothing is made of, as the others stand."""
+    idle: Mapping[str, str] = read.idle() if hasattr(read, "idle") else {}
+    usual = kind.usual
+    for name in dims:
+        if name in idle and getattr(read, name) not in (getattr(usual, name), None):
+            problem, hint = problem_and_cure(idle[name])
+            raise InputError(where, name, dims[name], problem=problem, hint=hint)
 
 
 def kinds() -> Mapping[str, str]:

@@ -65,7 +65,7 @@ class Cockpit:
     kept: Kept = field(default_factory=Kept, repr=False)
     _gaps: dict[tuple[int, str], dict[str, TubeRoom]] = field(default_factory=dict, repr=False)
     _tight: dict[tuple[int, str], dict[str, TubeRoom]] = field(default_factory=dict, repr=False)
-    _some: dict[tuple[tuple[int, ...], bool], Tubes] = field(default_factory=dict, repr=False)
+    _some: dict[tuple[int, ...], Tubes] = field(default_factory=dict, repr=False)
 
     @classmethod
     def of(
@@ -93,7 +93,7 @@ class Cockpit:
     @cached_property
     def bare(self) -> Tubes:
         """All members, steel only."""
-        return Tubes(self.members.values()) if self.padding else self.tubes
+        return self.tubes.bare() if self.padding else self.tubes
 
     def with_role(self, *roles: str) -> tuple[Member, ...]:
         """Members of any of ``roles``, in build order."""
@@ -125,7 +125,7 @@ class Cockpit:
 
     @cached_property
     def _bodies(self) -> dict[int, Mapping[str, Solid]]:
-        return {w.index: w.parts() for w in self.occupants}
+        return {w.index: self.kept.once(("body", Same(w)), w.parts) for w in self.occupants}
 
     def _named(self, who: Occupant, part: str) -> tuple[Hashable, Solid]:
         """A part of a body, or what is beside it, after what it hangs on."""
@@ -205,7 +205,7 @@ class Cockpit:
         """How near the spots of all tubes come to solids, kept for each tube and all of them."""
 
         def measured(places: list[int]) -> list[tuple[Vec, Vec]]:
-            least, station = self._only(tuple(places), padded=True).swept(solids)
+            least, station = self._only(tuple(places)).swept(solids)
             return list(zip(least.T, station.T, strict=True))
 
         keys = [("swept", of, m) for m in self.tubes.members]
@@ -237,12 +237,13 @@ class Cockpit:
         def measured(missing: list[int]) -> list[TubeRoom]:
             asked = [divmod(n, len(tubes)) for n in missing]
             some = sorted({k for _, k in asked})
-            only = self._only(tuple(tubes[k][0] for k in some), padded=padded)
+            at = tuple(tubes[k][0] for k in some)
+            only = self._only(at)
             which = sorted({i for i, _ in asked})
             solids = [named[i][1] for i in which]
             row, column = ({n: i for i, n in enumerate(those)} for those in (which, some))
             least, station = only.swept(solids)
-            radii = np.broadcast_to(only.radii, least.shape)
+            radii = np.broadcast_to(whole.radii[list(at)], least.shape)
             here = [(row[i], column[k]) for i, k in asked]
             return only.among(solids, here, least, station, radii)
 
@@ -250,16 +251,13 @@ class Cockpit:
         parts = (found[i : i + len(tubes)] for i in range(0, len(found), len(tubes)))
         return [{g.member: g for g in part} for part in parts]
 
-    def _only(self, places: tuple[int, ...], *, padded: bool) -> Tubes:
-        """Some of the members, by their places."""
-        whole = self.tubes if padded else self.bare
-        if len(places) == len(whole.members):
-            return whole
-        key = (places, padded and bool(self.padding))
-        if key not in self._some:
-            chosen = [whole.members[i] for i in places]
-            self._some[key] = Tubes(chosen, self.padding if padded else None)
-        return self._some[key]
+    def _only(self, places: tuple[int, ...]) -> Tubes:
+        """Some of the members, by their places: where they are, with padding or without."""
+        if len(places) == len(self.tubes.members):
+            return self.tubes
+        if places not in self._some:
+            self._some[places] = self.tubes.some(places)
+        return self._some[places]
 
     def _beside(self, who: Occupant, part: str) -> Solid:
         """What belongs to a body without being a part of it."""

@@ -488,8 +488,8 @@ _CUT = tuple(
 
 _FROM, _TO = (np.array([cut[k] if len(cut) == 2 else 0 for cut in _CUT]) for k in (0, 1))
 """Between which edges of a cell the border runs, where it cuts two."""
-_SADDLES = (5, 10)
-"""Numbers of cells of which two opposite corners are free: the border runs through them twice."""
+_SADDLE = np.isin(np.arange(16), (5, 10))
+"""Of which cells, by that number, two opposite corners are free: the border runs through twice."""
 
 
 def _links(field: Vec, free: Bools) -> dict[int, list[int]]:
@@ -509,7 +509,7 @@ def _links(field: Vec, free: Bools) -> dict[int, list[int]]:
     edges = np.stack([corner, corner + row + 1, corner + 2, corner + 1])
     cells = np.arange(len(i))
     pairs = np.stack([edges[_FROM[which], cells], edges[_TO[which], cells]])
-    saddle = np.isin(which, _SADDLES)
+    saddle = _SADDLE[which]
     if saddle.any():
         i, j, four, own = i[saddle], j[saddle], edges[:, saddle], which[saddle]
         middle = field[i, j] + field[i + 1, j] + field[i + 1, j + 1] + field[i, j + 1] > 0

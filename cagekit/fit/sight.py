@@ -75,11 +75,12 @@ class BallRow(Struct, frozen=True, eq=False):
 
     def by_planes(self, eye: Vec, azimuths: Sequence[float]) -> BallRow:
         """The balls that may hide something in the half planes at ``azimuths`` from an eye."""
-        x, y, _ = (self.points - eye).T[..., None]
-        ahead, aside = np.cos(azimuths), np.sin(azimuths)
+        # a row for each half plane, and in it all balls
+        ahead, aside = np.cos(azimuths)[:, None], np.sin(azimuths)[:, None]
+        x, y = self.points[:, 0] - eye[0], self.points[:, 1] - eye[1]
         near = np.abs(y * ahead - x * aside) <= self.radius + MICRON
         near &= x * ahead + y * aside >= -MICRON
-        return self.only(near.any(axis=1))
+        return self.only(near.any(axis=0))
 
 
 class Caps(Struct, frozen=True, eq=False, dict=True):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from functools import cached_property
 from math import ceil
-from typing import NamedTuple
+from typing import NamedTuple, Self
 
 import numpy as np
 from msgspec import Struct
@@ -94,15 +94,36 @@ class Tubes:
                 radius.append(piece.radius if isinstance(piece, Arc) else 1.0)
         self._owner = np.array(owner, dtype=np.intp)
         self._low = np.array(low)
-        self._key = self._owner * 1e7 + self._low
         self._arc = np.array(arc, dtype=bool)
         self._base, self._ahead, self._out = (
             np.array(v, dtype=float).reshape(-1, 3) for v in (base, ahead, out)
         )
         self._radius = np.array(radius)
-        self._first = np.searchsorted(self._owner, np.arange(len(self.members)))
-        self._count = np.bincount(self._owner, minlength=len(self.members))
+        self._key = self._owner * 1e7 + self._low
         self.lengths = np.array([m.path.length for m in self.members])
+
+    def some(self, places: Sequence[int]) -> Self:
+        """Some of them, by their places, which rise."""
+        new = object.__new__(type(self))
+        new.members = tuple(self.members[i] for i in places)
+        new.ids = tuple(self.ids[i] for i in places)
+        at = list(places)
+        new.radii, new.lengths = self.radii[at], self.lengths[at]
+        number = np.full(len(self.members), -1)
+        number[at] = np.arange(len(at))
+        owner = number[self._owner]
+        rows = np.flatnonzero(owner >= 0)
+        new._owner = owner[rows]
+        for name in ("_low", "_arc", "_base", "_ahead", "_out", "_radius"):
+            setattr(new, name, getattr(self, name)[rows])
+        new._key = new._owner * 1e7 + new._low
+        return new
+
+    def bare(self) -> Self:
+        """The same without padding."""
+        new = object.__new__(type(self))
+        vars(new).update(vars(self), radii=np.array([m.tube.outer_radius for m in self.members]))
+        return new
 
     @cached_property
     def _spots(self) -> _Spots:

@@ -18,8 +18,8 @@ from msgspec import Struct
 from numpy.typing import ArrayLike
 
 from cagekit.errors import GeometryError
+from cagekit.geometry.arrays import Points, cross3
 from cagekit.geometry.arrays import Vec as Vec
-from cagekit.geometry.arrays import cross3
 from cagekit.units.tolerance import (
     ALONG,
     ANGLE_ROUNDING,
@@ -313,7 +313,11 @@ class CentreLine:
             lengths.append(sqrt(_dot(way, way)))
             if lengths[-1] < SAME_POINT:
                 i = len(lengths)
-                raise GeometryError(owner, f"points {i} and {i + 1} lie on the same spot.")
+                raise GeometryError(
+                    owner,
+                    f"points {i} and {i + 1} lie on the same spot.",
+                    hint="Move one of them, or leave it out.",
+                )
             d.append([c / lengths[-1] for c in way])
         if n == 2:
             return cls((Line(_fixed(rows[0]), _fixed(rows[1])),))
@@ -493,6 +497,15 @@ class CentreLine:
     def nearest(self, point: ArrayLike) -> Spot:
         """The spot on the centre line nearest to ``point``, ``(3,)`` mm."""
         return self._spot(*self._nearest(point))
+
+    def nearest_points(self, points: Points) -> Points:
+        """Points of the centre line nearest to each of ``points``, ``(n, 3)`` mm."""
+        if len(self.pieces) > 1 or isinstance(self.pieces[0], Arc):
+            return np.array([self._point(*self._nearest(p)) for p in points]).reshape(-1, 3)
+        ((a, b, c), (u, v, w), _), (x, y, z) = self._rows[0], points.T
+        along = (x - a) * u + (y - b) * v + (z - c) * w
+        s = np.minimum(np.maximum(along, 0.0), self.length)
+        return np.ascontiguousarray(np.array([a + s * u, b + s * v, c + s * w]).T)
 
     def station(self, point: ArrayLike) -> float:
         """Station (mm from end a) of the spot nearest to ``point``, ``(3,)`` mm."""

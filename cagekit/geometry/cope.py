@@ -32,6 +32,9 @@ NODE_TOL = 0.5
 """A branch whose axis passes its parents' by less than this (mm) counts as concentric. A
 choice of this project: less than what a fabricator can set by hand."""
 
+CROSSING = "Where it is cut by a tube that it crosses, let them cross farther from its end."
+"""The cure of a piece that is too short for its cuts."""
+
 
 class FlatSurface(Protocol):
     """What a tube can stand on: a point and the unit normal that points to the tube."""
@@ -339,7 +342,7 @@ def check_pair(path: CentreLine, cut_a: EndCut, cut_b: EndCut) -> None:
             cut_a.owner,
             f"its two cuts need {float(both.max()):.1f} mm of a tube that is only "
             f"{path.length:.1f} mm long.",
-            "Use a longer tube or larger angles.",
+            f"Use a longer tube or larger angles. {CROSSING}",
         )
 
 
@@ -423,7 +426,7 @@ def _check_length(cut: EndCut, path: CentreLine, owner: str) -> None:
             raise CopeError(
                 owner,
                 f"its cut is {need:.1f} mm long, the tube only {path.length:.1f} mm.",
-                "Use a longer tube or a larger angle.",
+                f"Use a longer tube or a larger angle. {CROSSING}",
             )
         return
     if need > have + SAME_POINT:

@@ -792,11 +792,14 @@ def _extremes_of(cuts: Sequence[EndCut]) -> list[tuple[float, float]]:
     if not cuts:
         return []
     in_step([cut.scanned() for cut in cuts])
-    scans = [cut._scan.s for cut in cuts]
-    at = [(*s.argmin(axis=1).tolist(), *s.argmax(axis=1).tolist()) for s in scans]
-    phi = np.array([cut.grid.take(spots) for cut, spots in zip(cuts, at, strict=True)])
+    size = max(len(cut.grid) for cut in cuts)
+    grid, scans = np.zeros((len(cuts), size)), np.full((len(cuts), 2, size), np.inf)
+    for cut, angles, s in zip(cuts, grid, scans, strict=True):
+        angles[: len(cut.grid)], s[:, : len(cut.grid)] = cut.grid, cut._scan.s
+    at = [scans.argmin(axis=2), np.where(scans < np.inf, scans, -np.inf).argmax(axis=2)]
+    phi = np.take_along_axis(grid, np.concatenate(at, axis=1), axis=1)
     rho = np.array([(cut.outer_radius, cut.inner_radius) for cut in cuts])[:, _ROWS, None]
-    low = np.array([s[[0, 1], k[:2]].min() for s, k in zip(scans, at, strict=True)])
+    low = scans.min(axis=(1, 2))
     high = np.array([cut.deepest for cut in cuts])
     # where there are several surfaces once more, a twelfth as wide
     several = np.array([cut.count > 1 for cut in cuts])

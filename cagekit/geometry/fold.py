@@ -315,6 +315,12 @@ class FoldedSheet:
         """The flat parts."""
         return self._tree[0]
 
+    @cached_property
+    def base_facet(self) -> int:
+        """Which of the facets holds the base point, and stays where it is."""
+        base = np.asarray(self.base, float)[None]
+        return next(i for i, f in enumerate(self.facets) if f.loop.contains(base)[0])
+
     @property
     def bends(self) -> tuple[Bend, ...]:
         """The bend zones, in the order of the folds."""

@@ -208,26 +208,6 @@ def _bend_distance(a: Axes, points: Array) -> Array:
     return np.sqrt(dot_columns(away, away))
 
 
-def land(parent: Parent, point: Vec, out: Vec, radius: float, *, owner: str) -> Landing:
-    """Find where a branch of outside ``radius`` with its end at ``point`` meets ``parent``.
-
-    Args:
-        parent: the tube that runs through.
-        point: theoretical end of the branch, ``(3,)`` mm.
-        out: unit vector out of the branch, ``(3,)``.
-        radius: outside radius of the branch, mm.
-        owner: name of the branch for messages.
-
-    Raises:
-        CopeError: the branch does not reach the parent, lies nearly parallel to it or runs along
-            it without coming clear.
-    """
-    (found,) = land_all([(parent, Branch(point, out, radius, owner))])
-    if isinstance(found, CopeError):
-        raise found
-    return found
-
-
 def land_all(asked: Sequence[tuple[Parent, Branch]]) -> list[Landing | CopeError]:
     """Where many branches meet their parents, in one array pass; the error of one that does not.
 

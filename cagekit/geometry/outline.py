@@ -12,18 +12,27 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
-from math import atan, atan2, ceil, cos, hypot, pi, sin, tan
-from typing import NamedTuple
+from math import atan, ceil, cos, hypot, pi, sin, tan
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from cagekit.errors import GeometryError
 from cagekit.geometry.arrays import Points2
+from cagekit.geometry.outline_tables import (
+    NO_BOWS,
+    Bows,
+    Chords,
+    OutlineTables,
+    PlainArc,
+    Straights,
+    nearest,
+)
 from cagekit.geometry.segment import BULGE_TOL, POINT_TOL, Segment, Vec2, vec2
 from cagekit.units.tolerance import (
     FLAT_POINT,
     KERNEL_POINT,
+    MICRON,
     NEVER_ZERO,
     NO_LENGTH,
     NOISE,
@@ -38,67 +47,6 @@ __all__ = ["Crossing", "Outline", "Segment", "Vec2", "vec2"]
 
 Crossing = tuple[float, int, float]
 """Distance along the line from its origin (mm), index of the piece, fraction of the piece."""
-
-
-class _Bows(NamedTuple):
-    """The arcs of an outline, a row ``(k, 1)`` for each in every column.
-
-    ``circles``: x and y of the centres, radii, halves of the angles, bulges; ``middles``: x and y
-    from a centre to the middle of its arc; ``ends``: x and y of the starts, then of the ends.
-    """
-
-    circles: tuple[Vec2, Vec2, Vec2, Vec2, Vec2]
-    middles: tuple[Vec2, Vec2]
-    ends: tuple[Vec2, Vec2, Vec2, Vec2]
-
-    @classmethod
-    def of(cls, arcs: Sequence[_Arc]) -> _Bows:
-        """The table of these arcs."""
-        x0, y0, x1, y1, bulge, cx, cy, radius, sweep, _ = np.array(arcs).T[:, :, None]
-        middles = (
-            (x0 + x1 + bulge * (y1 - y0)) / 2 - cx,
-            (y0 + y1 + bulge * (x0 - x1)) / 2 - cy,
-        )
-        return cls((cx, cy, radius, np.abs(sweep) / 2, bulge), middles, (x0, y0, x1, y1))
-
-    def distance(self, x: Vec2, y: Vec2) -> Vec2:
-        """Distances of points ``(n,)`` for all arcs, or ``(k, n)``, to each arc, ``(k, n)`` mm."""
-        cx, cy, radius, half, _ = self.circles
-        mx, my = self.middles
-        x0, y0, x1, y1 = self.ends
-        u, v = x - cx, y - cy
-        turn = np.abs(np.arctan2(mx * v - my * u, u * mx + v * my))
-        to_arc = np.abs(np.hypot(u, v) - radius)
-        to_ends = np.minimum(np.hypot(x - x0, y - y0), np.hypot(x - x1, y - y1))
-        return np.asarray(np.where(turn <= half, to_arc, to_ends))
-
-
-class _Arc(NamedTuple):
-    """An arc in plain numbers, the same to the last bit as a :class:`Segment` gives them.
-
-    Ends, bulge, centre, radius (mm), the angle it turns by and that of its start (rad).
-    """
-
-    x0: float
-    y0: float
-    x1: float
-    y1: float
-    bulge: float
-    cx: float
-    cy: float
-    radius: float
-    sweep: float
-    first: float
-
-    @classmethod
-    def of(cls, x0: float, y0: float, x1: float, y1: float, bulge: float) -> _Arc:
-        """The arc between two points ``(x, y)`` mm."""
-        dx, dy = x1 - x0, y1 - y0
-        radius = hypot(dx, dy) * (1 + bulge**2) / (4 * abs(bulge))
-        cx = (x0 + x1) / 2 + -dy * (1 - bulge**2) / (4 * bulge)
-        cy = (y0 + y1) / 2 + dx * (1 - bulge**2) / (4 * bulge)
-        first = atan2(y0 - cy, x0 - cx)
-        return cls(x0, y0, x1, y1, bulge, cx, cy, radius, 4 * atan(bulge), first)
 
 
 @dataclass(frozen=True, eq=False)
@@ -328,10 +276,10 @@ class Outline:
         """Lowest and highest corner of the bounding box, arcs included, ``(2,)`` mm each."""
         points = self.vertices
         if self._arcs:
-            cx, cy, radius, *_ = self._bows.circles
-            x = cx + radius * np.array([1.0, 0.0, -1.0, 0.0])
-            y = cy + radius * np.array([0.0, 1.0, 0.0, -1.0])
-            on = self._bows.distance(x, y) < ROUNDING
+            bows = self._bows
+            x = bows.cx + bows.radius * np.array([1.0, 0.0, -1.0, 0.0])
+            y = bows.cy + bows.radius * np.array([0.0, 1.0, 0.0, -1.0])
+            on = bows.distances(x, y) < ROUNDING
             points = np.concatenate([points, np.column_stack([x[on], y[on]])])
         return vec2(points.min(0)), vec2(points.max(0))
 
@@ -345,71 +293,48 @@ class Outline:
         """Tell which points ``(n, 2)`` lie inside, exactly, arcs included."""
         p = np.atleast_2d(np.asarray(points, float))
         x, y = p.T.copy()
-        *ends, swap = self._upward
-        # a row for each chord, and in it all points
-        x0, y0, x1, y1 = (v[:, None] for v in ends)
-        dx, dy = x1 - x0, y1 - y0
-        cross = dx * (y - y0) - dy * (x - x0)
-        on = np.nonzero(cross == 0)
-        cross[on] = np.where(dy != 0, -dy, dx)[on[0], 0]
-        crossed = ((y0 > y) != (y1 > y)) & ((cross > 0) == (dy > 0)) & (cross != 0)
-        inside = (np.count_nonzero(crossed, axis=0) & 1).astype(bool)
-        if self._arcs:
-            rows = np.flatnonzero(self._curved)
-            cx, cy, radius, _, bulge = self._bows.circles
-            beyond = cross[rows]
-            outward = np.where((bulge > 0) != swap[rows, None], beyond < 0, beyond > 0)
-            bowed = (np.hypot(x - cx, y - cy) < radius) & outward
-            inside ^= np.logical_xor.reduce(bowed, axis=0)
-        return np.asarray(inside)
-
-    @cached_property
-    def _upward(self) -> tuple[Vec2, Vec2, Vec2, Vec2, NDArray[np.bool_]]:
-        """Ends of the chords, x and y each ``(k,)``, and which of them are swapped.
-
-        Always taken from the same end, so that two arcs on one chord agree which side of it a
-        point is on, whatever the rounding.
-        """
-        start, end = self._ends
-        swap = (start[:, 0] > end[:, 0]) | ((start[:, 0] == end[:, 0]) & (start[:, 1] > end[:, 1]))
-        low, high = (np.where(swap[:, None], b, a) for a, b in ((start, end), (end, start)))
-        return low[:, 0], low[:, 1], high[:, 0], high[:, 1], swap
+        return self._chords.inside(x, y, self._bows)
 
     def distance(self, points: ArrayLike) -> Vec2:
         """Distance of points ``(n, 2)`` to the nearest piece, ``(n,)`` mm."""
         p = np.atleast_2d(np.asarray(points, float))
-        start, step, size2 = self._straights
-        best = np.full(len(p), np.inf)
-        if len(start):
-            # by coordinates, and a row for each straight: several times as fast as pairs
-            (x0, y0), (dx, dy) = start.T[:, :, None], step.T[:, :, None]
-            x, y = p[:, 0] - x0, p[:, 1] - y0
-            f = np.minimum(np.maximum((x * dx + y * dy) / size2[:, None], 0.0), 1.0)
-            x, y = x - f * dx, y - f * dy
-            best = np.sqrt((x * x + y * y).min(0))
-        if self._arcs:
-            x, y = p.T.copy()
-            best = np.minimum(best, self._bows.distance(x, y).min(0))
-        return best
+        x, y = p.T.copy()
+        return nearest(self._straights, self._bows, x, y)
+
+    @property
+    def tables(self) -> OutlineTables:
+        """All pieces in columns, to be asked beside those of other outlines."""
+        return OutlineTables(self._straights, self._bows, self._chords)
 
     @cached_property
-    def _bows(self) -> _Bows:
-        return _Bows.of(self._arcs)
-
-    @cached_property
-    def _straights(self) -> tuple[Vec2, Vec2, Vec2]:
-        """Starts ``(k, 2)``, steps ``(k, 2)`` and squared lengths ``(k,)`` of the straights."""
+    def _straights(self) -> Straights:
         start, end = (ends[~self._curved] for ends in self._ends)
-        step = end - start
-        return start, step, np.maximum((step * step).sum(-1), NEVER_ZERO)
+        return Straights.of(start, end)
 
     @cached_property
-    def _arcs(self) -> tuple[_Arc, ...]:
+    def _bows(self) -> Bows:
+        return Bows.of(self._arcs) if self._arcs else NO_BOWS
+
+    @cached_property
+    def _chords(self) -> Chords:
+        return Chords.of(*self._ends, self.bulges[: self._count], self._curved)
+
+    @cached_property
+    def _arcs(self) -> tuple[PlainArc, ...]:
         if not self._curved.any():
             return ()
         bulges = self.bulges.tolist()
         rows = zip(self._plain, bulges, strict=False)
-        return tuple(_Arc.of(x0, y0, x1, y1, b) for ((x0, y0), (x1, y1), bent), b in rows if bent)
+        return tuple(
+            PlainArc.of(x0, y0, x1, y1, b) for ((x0, y0), (x1, y1), bent), b in rows if bent
+        )
+
+    @cached_property
+    def _turns(self) -> Vec2:
+        """Centre, radius, sweep and first angle of each piece, ``(5, k)``; nought of a straight."""
+        out = np.zeros((5, self._count))
+        out[:, self._curved] = np.array(self._arcs)[:, 5:].T
+        return out
 
     @cached_property
     def _curved(self) -> NDArray[np.bool_]:
@@ -453,16 +378,11 @@ class Outline:
         start, end = self._ends
         out = start[piece] + share[:, None] * (end - start)[piece]
         if self._arcs:
-            bent = self._curved[piece]
-            row = (np.cumsum(self._curved) - 1)[piece[bent]]
-            centre, radius, turn = (
-                np.array([q[5:7] for q in self._arcs]),
-                np.array([q.radius for q in self._arcs]),
-                np.array([q[8:] for q in self._arcs]),
-            )
-            angle = turn[row, 1] + share[bent] * turn[row, 0]
-            ring = np.column_stack([np.cos(angle), np.sin(angle)])
-            out[bent] = centre[row] + radius[row, None] * ring
+            bent = np.flatnonzero(self._curved[piece])
+            cx, cy, radius, sweep, first = self._turns[:, piece[bent]]
+            angle = first + share[bent] * sweep
+            out[bent, 0] = cx + radius * np.cos(angle)
+            out[bent, 1] = cy + radius * np.sin(angle)
         return out if self.closed else np.concatenate([out, self.segments[-1].end[None]])
 
     # -- changing ----------------------------------------------------------------------------
@@ -615,9 +535,11 @@ class Outline:
     def is_simple(self) -> bool:
         """Tell whether the outline keeps clear of itself (judged on a fine polygon)."""
         p = self.flat_points(0.02)
-        a, b = p, np.roll(p, -1, 0)
+        a, b = p, np.concatenate([p[1:], p[:1]])
         n = len(p)
         d = b - a
+        if _convex(d):
+            return True
         r = a[None] - a[:, None]
         den = d[:, None, 0] * d[None, :, 1] - d[:, None, 1] * d[None, :, 0]
         with np.errstate(divide="ignore", invalid="ignore"):
@@ -634,6 +556,16 @@ class Outline:
         gap = np.abs(k[:, None] - k[None])
         near = (gap <= 1) | (gap == n - 1)
         return not bool((hit & ~near).any())
+
+
+def _convex(steps: Points2) -> bool:
+    """Whether sides ``(n, 2)`` that close turn left at every corner, and once round in all."""
+    x, y = steps.T
+    u, v = np.concatenate([steps[1:], steps[:1]]).T
+    cross = x * v - y * u
+    if not (cross > MICRON).all():
+        return False
+    return abs(float(np.arctan2(cross, x * u + y * v).sum()) - 2 * pi) < 1.0
 
 
 def _cross(a: Vec2, b: Vec2) -> float:

@@ -16,15 +16,17 @@ from cagekit.inputs.entries import AnyEntry, FreeStrutEntry, MemberEntry, StrutE
 from cagekit.inputs.fields import ByKind, EntrySide, FileModel, FileName, Length
 from cagekit.inputs.grind import Grind
 from cagekit.inputs.layout import Layout
+from cagekit.inputs.member_kinds import MEMBER_KINDS
 from cagekit.inputs.messages import problem_and_cure
 from cagekit.inputs.most import MOST_TUBES
 from cagekit.inputs.padding import Padding
-from cagekit.inputs.places import OnCar, OnTube, for_side
+from cagekit.inputs.places import OnCar, OnTube, TubeEnd, for_side
 from cagekit.inputs.plate import AnyPlateEntry, PlateEntry
 from cagekit.inputs.presets import key_error, table_error
 from cagekit.inputs.toml_lines import TomlKey
 from cagekit.inputs.tooling import Tooling
 from cagekit.materials.tubes import Tube
+from cagekit.names import named
 
 if TYPE_CHECKING:
     from cagekit.inputs.bolted import JointEntry
@@ -518,12 +520,21 @@ def _require_roles(file: BuildFile, entries: Sequence[MemberEntry], where: str) 
 
 
 def _require_side(entry: MemberEntry, where: str) -> None:
-    """Refuse a place that leaves its side open on an entry without one."""
-    if entry.side is not None:
+    """Refuse a kind or a place that leaves its side open on an entry without one."""
+    if entry.side in ("left", "right"):
         return
+    placed = None not in (getattr(entry, "from_", None), getattr(entry, "to", None))
+    if MEMBER_KINDS[entry.kind].one_side and not placed:
+        raise InputError(
+            f"{where} [members.{entry.id}]",
+            "side",
+            entry.side,
+            problem=f"each {named(entry.kind)} is on one side of the car.",
+            hint="Give it side = 'left', 'right' or 'both'.",
+        )
     for name, info in type(entry).model_fields.items():
         place = getattr(entry, name)
-        if isinstance(place, OnTube | OnCar) and place.open:
+        if isinstance(place, OnTube | OnCar | TubeEnd) and place.open:
             if isinstance(place, OnTube) and not place.at:
                 continue  # a tube alone: the entry says it of both sides
             raise InputError(

@@ -22,7 +22,13 @@ from cagekit.inputs.fields import (
     Point,
     SteelKey,
 )
-from cagekit.inputs.keepouts import SMALLEST_OPENING, CarPanel, KeepOut, polygon_area
+from cagekit.inputs.keepouts import (
+    SMALLEST_OPENING,
+    CarPanel,
+    KeepOut,
+    crosses_itself,
+    polygon_area,
+)
 from cagekit.materials.tubes import Tube
 
 SHORTEST_DIRECTION = 1e-3
@@ -202,11 +208,25 @@ class DoorOpening(FileModel):
     quarter_x: Length = Field(
         description="rear edge of the opening: front edge of the quarter panel"
     )
+    opens: Angle | None = Field(
+        None,
+        description=(
+            "how far the door opens on hinges at its front edge, degrees; a bar that swings out "
+            "stops at it; left out where it comes off, slides or is hinged elsewhere"
+        ),
+    )
 
     @model_validator(mode="after")
     def _has_area(self) -> Self:
-        if self.outline and abs(polygon_area(self.outline)) < SMALLEST_OPENING:
-            raise ValueError("the outline of a door opening needs three corners or more, in order")
+        problem = ""
+        if self.outline and len(set(self.outline)) < 3:
+            problem = "needs three corners or more, in order."
+        elif self.outline and crosses_itself(self.outline):
+            problem = "crosses itself; give its corners in order round the opening."
+        elif self.outline and abs(polygon_area(self.outline)) < SMALLEST_OPENING:
+            problem = "encloses next to nothing; three corners or more, in order, in mm or in."
+        if problem:
+            raise InputError("car", "outline", problem=problem)
         return self
 
 
@@ -232,7 +252,8 @@ class CarSide(FileModel):
     )
     door: DoorOpening | None = None
     sill_top_y: LengthPair = Field(
-        description="inner and outer edge of the sill's top, from the centre plane"
+        description="inner and outer edge of the sill's top, from the centre plane; where there is "
+        "no sill, of the frame's side rail, whose top is Z = 0 then"
     )
 
     def feet(self) -> dict[str, FootSpot]:
@@ -472,8 +493,8 @@ class Car(FileModel):
     quarter_mile_time: float | None = Field(
         None, description="elapsed time in the quarter mile, s, for drag rulebooks"
     )
-    left: CarSide
-    right: CarSide
+    left: CarSide = Field(description="the left side's measures; [side] gives those of both")
+    right: CarSide = Field(description="the right side's measures; [side] gives those of both")
     roof: RoofSection | None = None
     floor_z: Length = Field(description="cabin floor at the hoop, below the sill plane (negative)")
     wheel: Wheel
@@ -510,13 +531,15 @@ class Car(FileModel):
 
     @model_validator(mode="after")
     def _named_once(self) -> Self:
-        for what, parts in (("panels", self.panels), ("keepouts", self.keepouts)):
-            names = [p.name for p in parts]
-            twice = next((n for n in names if names.count(n) > 1), None)
-            if twice is not None:
-                field = f"{what}.{names.index(twice, names.index(twice) + 1)}.name"
-                problem = f"two are called {twice!r}; checks and papers tell them by the name."
-                raise InputError("car", field, twice, problem=problem)
+        seen = {_as_told(name): "a surface of the car itself is" for name in OWN_SURFACES}
+        named = [(f"panels.{n}", p.name) for n, p in enumerate(self.panels)]
+        named += [(f"keepouts.{n}", k.name) for n, k in enumerate(self.keepouts)]
+        for where, name in named:
+            if other := seen.get(_as_told(name)):
+                problem = f"{other} called {name!r}; checks and papers tell them by the name."
+                hint = "Give it another name."
+                raise InputError("car", f"{where}.name", name, problem=problem, hint=hint)
+            seen[_as_told(name)] = "two are"
         return self
 
     @property
@@ -533,6 +556,19 @@ class Car(FileModel):
         """The spot that a tube stands on, e.g. ``left.main_foot``; None where none was measured."""
         side, _, name = place.partition(".")
         return self.side(side).feet().get(name) if side in ("left", "right") else None
+
+
+OWN_SURFACES = (
+    "roof", "windscreen", "tunnel", "dash",
+    *(f"{s} {n}" for s in ("left", "right")
+      for n in ("pillar", "sill", "door", "floor", "side at the hoop")),
+)  # fmt: skip
+"""What the shell's own surfaces are called; a test holds them against the shell's."""
+
+
+def _as_told(name: str) -> str:
+    """A name as the code of its check has it."""
+    return name.lower().replace(" ", "-")
 
 
 def merged(base: Any, over: Any) -> Any:

@@ -7,8 +7,10 @@ far two numbers usually lie apart stands in ``cagekit/data/usual_fits.csv``, wit
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from difflib import SequenceMatcher
+from itertools import pairwise
+from math import hypot
 from pathlib import Path
 from statistics import NormalDist
 from typing import Any
@@ -60,6 +62,27 @@ def misfits(model: BaseModel) -> Iterator[Fault]:
         yield from _car(model)
     elif isinstance(model, Driver):
         yield from _driver(model)
+    elif getattr(model, "kind", "") == "loads":
+        yield from _forces(model)
+
+
+LEAST_FORCE = 200.0
+"""A force that is put on a cage is larger, N (common practice: less than a person's weight)."""
+
+
+def _forces(loads: Any) -> Iterator[Fault]:
+    """Forces that no cage feels."""
+    for n, case in enumerate(loads.case):
+        for k, load in enumerate(case.load):
+            name = "belt" if load.belt is not None else "force"
+            given = getattr(load, name)
+            size = given if name == "belt" else hypot(*given) if given else None
+            if size is not None and size < LEAST_FORCE:
+                yield Fault(
+                    key=("case", n, "load", k, name),
+                    problem=f"is unusual: {size:g} N in all (common practice). Is it kN typed "
+                    "as N?",
+                )
 
 
 def _name(path: Path, model: BaseModel) -> Iterator[Fault]:
@@ -173,6 +196,8 @@ def _thicknesses(model: BaseModel) -> Iterator[tuple[TomlKey, float | None]]:
 def _car(car: Car) -> Iterator[Fault]:
     yield from _doors(car)
     yield from _beside(car)
+    yield from _feet(car)
+    yield from _specks(car)
     dash, pedals = car.dash, car.pedals
     if dash and dash.cowl_z < dash.top_z - COWL_BELOW:
         yield Fault(
@@ -187,6 +212,66 @@ def _car(car: Car) -> Iterator[Fault]:
             problem=f"is unusual: {format_length(pedals.z - pedals.heel_z, car.units)} above the "
             f"heel, usual is {low} to {high} (from memory).",
         )
+
+
+FLOAT = 100.0
+"""A main foot on the floor lies no further off the floor at the hoop, mm (from memory)."""
+OFF_PROFILE = 15.0
+"""A foot lies no further off the floor section that was taken at it, mm (from memory)."""
+
+
+def _feet(car: Car) -> Iterator[Fault]:
+    """Feet that float over the sheet they stand on, or lie below it."""
+    for name in ("left", "right"):
+        own = car.side(name)
+        for field in ("main_foot", "front_foot", "rear_foot"):
+            foot = getattr(own, field)
+            if foot is None or foot.surface != "floor":
+                continue
+            key = (name, field, "point")
+            if len(foot.profile) > 1:
+                off, what = foot.point[2] - _height(foot.profile, foot.point[1]), "profile"
+                wrong = abs(off) > OFF_PROFILE
+            else:
+                off, what = foot.point[2] - car.floor_z, "floor at the hoop (floor_z)"
+                wrong = field == "main_foot" and abs(off) > FLOAT
+            if wrong:
+                far, way = format_length(abs(off), car.units), "above" if off > 0 else "below"
+                yield Fault(
+                    key=key,
+                    problem=f"is unusual: {far} {way} its {what}. The foot stands on the sheet "
+                    "(from memory).",
+                )
+
+
+def _height(profile: Sequence[tuple[float, float]], y: float) -> float:
+    """Height of a floor section at a distance from the centre plane, level beyond its ends, mm."""
+    if y <= profile[0][0]:
+        return profile[0][1]
+    for (a, low), (b, high) in pairwise(profile):
+        if a <= y <= b and b > a:
+            return low + (y - a) / (b - a) * (high - low)
+    return profile[-1][1]
+
+
+SPECK = 5.0
+"""Nothing that tubes keep clear of is smaller than this all round, mm (common practice)."""
+
+
+def _specks(car: Car) -> Iterator[Fault]:
+    """Keep-outs that are a speck: their numbers are in another unit."""
+    for n, one in enumerate(car.keepouts):
+        ends = [p for p in (one.low, one.high, one.start, one.end) if p is not None] or one.outline
+        sizes = [max(axis) - min(axis) for axis in zip(*ends, strict=True)]
+        sizes += [2 * one.radius] if one.radius else []
+        sizes += [one.span[1] - one.span[0]] if one.span else []
+        if max(sizes) < SPECK:
+            large = format_length(max(sizes), car.units)
+            yield Fault(
+                key=("keepouts", n),
+                problem=f"is unusual: {large} large at most (common practice). Is it metres typed "
+                f"as {'inches' if car.units == 'in' else 'mm'}?",
+            )
 
 
 DOOR = {"quarter_x": 60.0, "sill": 80.0, "rail": 40.0, "base": 200.0}

@@ -11,11 +11,14 @@ Three tables may be given and lie on top of each other, the later one winning:
     (``y`` signed, left positive).
 """
 
-from typing import Any, Literal
+from collections.abc import Iterator
+from typing import Any, Literal, Self
 
 from pydantic import Field, field_validator, model_validator
 
+from cagekit.errors import InputError
 from cagekit.inputs.fields import Angle, FileModel, Length, Name, Point
+from cagekit.inputs.messages import problem_and_cure
 
 BodyMeasure = Literal[
     "stature",
@@ -173,3 +176,34 @@ class Driver(FileModel):
                     + ". Measure them, or give [population] to fill what was not measured."
                 )
         return data
+
+    @model_validator(mode="after")
+    def _all_acts(self) -> Self:
+        """Refuse what nothing follows from, as the other tables stand."""
+        for field, why in self._idle():
+            problem, hint = problem_and_cure(why)
+            raise InputError("driver", field, problem=problem, hint=hint)
+        return self
+
+    def _idle(self) -> Iterator[tuple[str, str]]:
+        """Fields with a value that nothing follows from, and why."""
+        body = self.body
+        sized = body.head_breadth is not None and body.head_length is not None
+        for field, said in (
+            ("body.head_circumference", body.head_circumference),
+            ("helmet.headform", self.helmet.headform),
+        ):
+            if said is None:
+                continue
+            if sized:
+                yield field, "`head_breadth` and `head_length` say it already. Leave it out."
+            elif self.population is None:
+                yield field, "the head's other sizes follow from it by [population]. Give that."
+        if self.helmet.headform is not None and body.head_circumference is not None:
+            why = "`head_circumference` says how large the head is. Leave out one of the two."
+            yield "helmet.headform", why
+        measures = self.population.measures if self.population else {}
+        for name in measures:
+            if getattr(body, name) is not None:
+                why = "it is measured under [body]. Leave out one of the two."
+                yield f"population.measures.{name}", why

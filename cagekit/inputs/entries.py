@@ -6,7 +6,7 @@ and ``{other}`` stand for the entry's side and the opposite one.
 """
 
 from collections.abc import Collection, Iterator, Mapping, Set
-from math import pi
+from math import pi, radians
 from typing import TYPE_CHECKING, Annotated, Any, Literal, get_args
 
 from pydantic import ConfigDict, Field, create_model
@@ -93,7 +93,10 @@ class HoopForm(MemberForm):
     """What a main hoop is like on any car, and alone."""
 
     lean: Angle = Field(
-        0.0, ge=-0.6, le=0.6, description="lean of the hoop's plane, degrees, positive backwards"
+        0.0,
+        ge=-radians(35),
+        le=radians(35),
+        description="lean of the hoop's plane, degrees, positive backwards",
     )
     straight_legs: bool = Field(
         False, description="one straight from foot to top bend, no belt bend"
@@ -317,18 +320,26 @@ class RoofDiagonalEntry(StrutEntry):
         return ((), ("inset",), ()) if self.style == "v" else ((), (), ("inset",))
 
 
-class SwingForm(FileModel):
-    """How a bar is cut and swings, whatever the car: entry and brackets alone share it."""
+class CutForm(FileModel):
+    """How a bar is cut for its swing, whatever the car: entry and brackets alone share it."""
 
     cut_gap: Length = Field(CUT_GAP, gt=0, description="width of the saw cut at each end")
     pin_tilt: Angle = Field(
         0.0,
-        ge=-1.6,
-        le=1.6,
+        ge=-pi / 2,
+        le=pi / 2,
         description="pins turned about the bar from upright, degrees, top outboard positive",
     )
+
+
+class SwingForm(CutForm):
+    """How a bar is cut and swings."""
+
     open_angle: Angle = Field(
-        pi / 2, gt=0.1, le=3.0, description="how far the bar should swing out, degrees"
+        pi / 2,
+        ge=radians(5),
+        le=radians(170),
+        description="how far the bar should swing out, degrees",
     )
 
 

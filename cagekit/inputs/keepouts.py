@@ -77,6 +77,10 @@ class KeepOut(FileModel):
                 raise ValueError(
                     "the outline of a polygon keep-out needs three corners and an area"
                 )
+            if crosses_itself(self.outline):
+                raise ValueError(
+                    "the outline of a polygon keep-out crosses itself; give its corners in order"
+                )
             if self.span is not None and self.span[0] >= self.span[1]:
                 raise ValueError("the span of a polygon keep-out goes from the lower to the higher")
 
@@ -101,7 +105,7 @@ class CarPanel(FileModel):
         if len(self.corners) < 3:
             raise ValueError("the corners of a panel: three or more, in order round its edge")
         if hypot(*_twice_area(self.corners)) / 2 < SMALLEST_OPENING:
-            raise ValueError("the corners of a panel need an area; give them in order, in mm or in")
+            raise ValueError("the corners of a panel need an area; give them in order")
         normal, middle = self.plane
         off = max(
             abs(sum(n * (c - m) for n, c, m in zip(normal, corner, middle, strict=True)))
@@ -112,7 +116,7 @@ class CarPanel(FileModel):
                 "the corners of a panel lie in one plane; where it bends, make two panels of it"
             )
         flat = max(range(3), key=lambda k: abs(normal[k]))
-        if _crosses_itself([c[:flat] + c[flat + 1 :] for c in self.corners]):
+        if crosses_itself([c[:flat] + c[flat + 1 :] for c in self.corners]):
             raise ValueError("the panel's edge crosses itself; give its corners in order round it")
         return self
 
@@ -131,7 +135,7 @@ def polygon_area(corners: Sequence[tuple[float, float]]) -> float:
     return sum(a * d - b * c for (a, b), (c, d) in zip(corners, following, strict=True)) / 2
 
 
-def _crosses_itself(corners: Sequence[tuple[float, ...]]) -> bool:
+def crosses_itself(corners: Sequence[tuple[float, ...]]) -> bool:
     """Whether two edges of a polygon in a plane cross between their ends."""
     edges = list(zip(corners, (*corners[1:], *corners[:1]), strict=True))
 

@@ -53,12 +53,16 @@ class RowNeed(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
 
 
 class MemberRow(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """One kind of member: between two places of the table, or made by a generator of its own."""
+    """One kind of member: between two places of the table, or made by a generator of its own.
+
+    ``sided`` says of a kind with code that it is on one side of the car.
+    """
 
     about: str
     from_: RowPlace | None = field(default=None, name="from")
     to: RowPlace | None = None
     code: Annotated[str, Meta(pattern=r"^([a-z_]+:[a-z_]+)?$")] = ""
+    sided: bool = False
     needs: tuple[RowNeed, ...] = ()
     family: str
     source: str
@@ -81,6 +85,11 @@ class MemberRow(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
     def places(self) -> tuple[RowPlace, ...]:
         """Where its ends go; none when its code decides."""
         return tuple(p for p in (self.from_, self.to) if p is not None)
+
+    @property
+    def one_side(self) -> bool:
+        """Whether it is on one side of the car, which an entry has to say."""
+        return self.sided or any("{" in p.side for p in self.places)
 
     @property
     def at_front(self) -> bool:

@@ -171,7 +171,49 @@ def problems_of(
             table = ".".join(t for t in (_dotted(within), problem.table) if t)
             problem = replace(problem, table=table, line=problem.line if lines else None)
         found.setdefault(str(problem), problem)
-    return sorted(found.values(), key=lambda p: p.line or 0)
+    told = sorted(found.values(), key=lambda p: p.line or 0)
+    return told if within else one_for_units(told, data, lines)
+
+
+OTHER_UNITS = (
+    "is no length on a car or in a shop",
+    "a fraction without a unit",
+    "inches typed as mm",
+    "mm typed as inches",
+)
+"""What is said of a number that was meant in other units than the file's."""
+MANY_SLIPS = 5
+"""So many of them are one slip: the file's `units`."""
+
+
+def one_for_units(
+    found: Sequence[Problem], data: Mapping[str, Any], lines: dict[TomlKey, int]
+) -> list[Problem]:
+    """What is wrong with a file, in a line where all of it comes from the wrong ``units``.
+
+    Args:
+        found: all that is wrong with it.
+        data: the file.
+        lines: line of every key of the file.
+    """
+    slips = [p for p in found if any(s in p.problem or s in p.hint for s in OTHER_UNITS)]
+    units = data.get("units", "mm")
+    if len(slips) < MANY_SLIPS or units not in ("mm", "in"):
+        return list(found)
+    one, said = slips[0], "units" in data
+    here, other = ("mm", "inches") if units == "mm" else ("inches", "mm")
+    where = f"line {one.line}, {one.field} = {shorten(one.value)}"
+    what = f"{len(slips)} lengths of this file cannot be {here} ({where})."
+    return [
+        Problem(
+            file=one.file,
+            line=line_of(lines, ("units",)) if said else 1,
+            field="units",
+            value=units if said else None,
+            problem=what if said else f"is missing, which means mm, and {what}",
+            hint=f'Is it a file in {other}? Write units = "{other[:2]}".',
+        )
+    ]
 
 
 def _problem(
@@ -359,6 +401,18 @@ def unit_of(model: type[BaseModel] | Sequence[type[BaseModel]], loc: TomlKey) ->
                 marks = [*info.metadata, *_metadata(info.annotation)]
                 return next((m.unit for m in marks if isinstance(m, ReadBy)), "")
     return ""
+
+
+def may_be_left_out(model: type[BaseModel], loc: TomlKey) -> bool:
+    """Whether a file is whole without the field at ``loc``; not where no model knows it."""
+    names = [n for n in loc if isinstance(n, str)]
+    found = [
+        info
+        for owner in _models([model], tuple(names[:-1]))
+        for name, info in owner.model_fields.items()
+        if names and (info.alias or name) == names[-1]
+    ]
+    return bool(found) and not any(info.is_required() for info in found)
 
 
 def _metadata(annotation: Any) -> list[Any]:

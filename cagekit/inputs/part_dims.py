@@ -8,6 +8,7 @@ are from memory, of a compact closed car.
 
 from collections.abc import Mapping
 from copy import copy
+from math import pi
 from typing import Any, Literal, cast
 
 from pydantic import Field, create_model
@@ -15,6 +16,7 @@ from pydantic import Field, create_model
 from cagekit.inputs.entries import HaloForm, HoopForm, PillarBarForm, form_of
 from cagekit.inputs.fields import Angle, FileModel, Length
 from cagekit.inputs.member_kinds import MEMBER_KINDS, MemberRow
+from cagekit.units.tolerance import ANGLE_ROUNDING
 
 
 class TubeDims(FileModel):
@@ -38,6 +40,13 @@ class MainHoopDims(HoopForm, TubeDims):
     height: Length = Field(1120.0, gt=0, description="axis of the top above the feet")
     reach_belt: Length = Field(0.0, description="belt line behind (negative) or ahead of the feet")
     reach_top: Length = Field(0.0, description="top behind (negative) or ahead of the feet")
+
+    def idle(self) -> Mapping[str, str]:
+        """Dimensions that nothing is made of, and why."""
+        if not self.straight_legs:
+            return {}
+        why = "the legs are straight from foot to top bend. Leave it out, or straight_legs."
+        return dict.fromkeys(("width_belt", "height_belt", "reach_belt"), why)
 
 
 class FrontHoopDims(TubeDims):
@@ -131,6 +140,24 @@ class StrutDims(TubeDims):
     offset_a: Length = Field(0.0, description="distance of the two axes at end a; 0: they meet")
     offset_b: Length = Field(0.0, description="distance of the two axes at end b; 0: they meet")
     twist: Angle = Field(0.0, description="turn of end b against end a about the tube's axis")
+
+    def idle(self) -> Mapping[str, str]:
+        """Dimensions that nothing is made of, and why."""
+        out: dict[str, str] = {}
+        for end in "ab":
+            if getattr(self, f"end_{end}") == "flat":
+                why = f"end {end} is flat on a plate. Say end_{end} = 'cope', or leave it out."
+                out |= dict.fromkeys((f"parent_od_{end}", f"offset_{end}"), why)
+        if not getattr(self, "set_back", 0.0):
+            out["bend_radius"] = "the tube is straight. Leave it out."
+        if any(self._square_flat(end) for end in "ab"):
+            out["twist"] = "an end that is flat and square looks the same all round. Leave it out."
+        return out
+
+    def _square_flat(self, end: str) -> bool:
+        """Whether an end stands square on a plate."""
+        flat = getattr(self, f"end_{end}") == "flat"
+        return flat and bool(abs(getattr(self, f"angle_{end}") - pi / 2) < ANGLE_ROUNDING)
 
 
 def _sized(kind: str, row: MemberRow) -> type[StrutDims]:

@@ -151,34 +151,48 @@ class FloorPlateEntry(BoxFoot, FlatPlate, PlateEntry):
         Args:
             may_fold: the plate may be folded to the floor where it does not fit flat.
         """
-        out: dict[str, str] = {}
+        return idle_under_a_foot(self, self.style, folded=may_fold or self.style == "folded")
 
-        def without(why: str, cure: str, *fields: str) -> None:
-            lead = f"{cure}, or leave" if cure else "Leave"
-            out.update(dict.fromkeys(fields, f"{why}. {lead} it out."))
 
-        if self.fix != "bolted":
-            bolts = ("bolts", "bolt_size", "bolt_grade", "edge", "backing", "backing_thickness")
-            without("is not bolted", "Say fix = 'bolted'", *bolts)
-        elif self.backing is False:
-            without("has no plate below", "Say backing = true", "backing_thickness")
-        if not self.plugs:
-            without("has no plug welds", "Say how many in `plugs`", "plug_diameter")
-        for end in ("front", "rear"):
-            if not getattr(self, f"{end}_flange"):
-                cure = f"Say how long in `{end}_flange`"
-                without(f"has no {end} flange", cure, f"{end}_angle")
-        if self.style == "flat" and not (may_fold or self.front_flange or self.rear_flange):
-            without("has no folds", "Say style = 'folded'", "fold_radius")
-        if self.fix == "bolted":
-            without("is bolted, plug welds are of a welded one", "", "plugs", "plug_diameter")
-        if self.style != "plinth":
-            without("is no plinth", "Say style = 'plinth'", "plinth_height", "wall")
-            return out
-        flanges = ("front_flange", "front_angle", "rear_flange", "rear_angle", "fold_radius")
-        without("is a plinth, without flanges or folds", "", *flanges)
-        without("is a plinth, without plug welds", "", "plugs", "plug_diameter")
+def idle_under_a_foot(plate: FloorPlate, style: str, *, folded: bool) -> dict[str, str]:
+    """Fields of a plate under a foot that nothing is made of, and why.
+
+    Args:
+        plate: its sizes.
+        style: flat, folded or plinth.
+        folded: it is folded to the floor, or may be.
+    """
+    out: dict[str, str] = {}
+    bolted = plate.fix == "bolted"
+    backing, flanges = getattr(plate, "backing", None), []
+
+    def without(why: str, cure: str, *fields: str) -> None:
+        lead = f"{cure}, or leave" if cure else "Leave"
+        out.update(dict.fromkeys(fields, f"{why}. {lead} it out."))
+
+    if not bolted:
+        bolts = ("bolts", "bolt_size", "bolt_grade", "edge", "backing", "backing_thickness")
+        without("is not bolted", "Say fix = 'bolted'", *bolts)
+    elif backing is False:
+        without("has no plate below", "Say backing = true", "backing_thickness")
+    if not plate.plugs:
+        without("has no plug welds", "Say how many in `plugs`", "plug_diameter")
+    for end in ("front", "rear"):
+        if getattr(plate, f"{end}_flange", 0.0):
+            flanges.append(end)
+        else:
+            without(f"has no {end} flange", f"Say how long in `{end}_flange`", f"{end}_angle")
+    if style == "flat" and not (folded or flanges):
+        without("has no folds", "Say style = 'folded'", "fold_radius")
+    if bolted:
+        without("is bolted, plug welds are of a welded one", "", "plugs", "plug_diameter")
+    if style != "plinth":
+        without("is no plinth", "Say style = 'plinth'", "plinth_height", "wall")
         return out
+    gone = ("front_flange", "front_angle", "rear_flange", "rear_angle", "fold_radius")
+    without("is a plinth, without flanges or folds", "", *gone)
+    without("is a plinth, without plug welds", "", "plugs", "plug_diameter")
+    return out
 
 
 class Gusset(PlateSizes):
@@ -219,6 +233,13 @@ class Gusset(PlateSizes):
         return out
 
 
+def _placed(entry: PlateEntry, at: Any) -> Mapping[str, str]:
+    """A side that a place which names one tube has no use for."""
+    if entry.side in (None, "both") or (at is not None and at.open):
+        return {}
+    return {"side": "`at` has no {side} to fill in. Write it there, or leave `side` out."}
+
+
 class GussetEntry(Gusset, PlateEntry):
     """Sheet gusset across the corner of a joint.
 
@@ -235,6 +256,10 @@ class GussetEntry(Gusset, PlateEntry):
         "spans the car a and b are as on the left, mirrored on the right",
     )
     _mirrored: bool = PrivateAttr(default=False)
+
+    def idle(self) -> Mapping[str, str]:
+        """As of the sizes, and a side that fills in nothing."""
+        return {**super().idle(), **_placed(self, self.at)}
 
     @property
     def mirrored(self) -> bool:
@@ -289,6 +314,22 @@ class TabEntry(Tab, PlateEntry):
     pull: tuple[float, float, float] | None = Field(
         None, description="direction of the load; as `toward` when left out"
     )
+
+    def idle(self) -> Mapping[str, str]:
+        """As of the sizes, a use that names nothing, and a side that fills in nothing."""
+        out = {**super().idle(), **_placed(self, self.at)}
+        vectors = (self.toward, self.pull or self.toward)
+        if (
+            self.side == "both"
+            and not (self.at and self.at.open)
+            and not any(v[1] for v in vectors)
+        ):
+            out["side"] = (
+                "both tabs would stand in one place. Write {side} in `at`, or leave `side` out."
+            )
+        if self.id:
+            out["use"] = "the tab has a name of its own. Leave out `use` or `id`."
+        return out
 
 
 class OutriggerBox(PlateSizes):

@@ -18,7 +18,13 @@ from cagekit.inputs.plate import (
     Gusset,
     OutriggerBox,
     Tab,
+    idle_under_a_foot,
 )
+
+
+def _sentences(idle: Mapping[str, str]) -> Mapping[str, str]:
+    """What is said of a plate, for a plate alone."""
+    return {n: why if why.startswith("the ") else f"the plate {why}" for n, why in idle.items()}
 
 
 class PlateAlone(FileModel):
@@ -53,10 +59,21 @@ class FloorPlateDims(PlateAlone, Folded, FlatPlate):
     """Floor plate, flat or folded, bolted or welded."""
 
     od: Length = Field(45.0, ge=5, description="outside diameter of the tube")
-    lean: Angle = Field(0.0, ge=0, lt=1.2, description="tube off square to the plate")
+    lean: Angle = Field(0.0, ge=0, le=radians(70), description="tube off square to the plate")
     sheet: Length = Field(1.0, gt=0, description="thickness of the car's floor")
     fold_at: Length = Field(0.0, ge=0, description="foot to the corner of the floor; 0: flat plate")
     fold_angle: Angle = Field(radians(60), description="turn of the floor there, up positive")
+
+    def idle(self) -> Mapping[str, str]:
+        """Dimensions that nothing is made of, and why."""
+        folded = bool(self.fold_at)
+        out = idle_under_a_foot(self, "folded" if folded else "flat", folded=folded)
+        flat = "the plate is flat. Say `fold_at` or a flange, or leave it out."
+        if not folded:
+            out["fold_angle"] = "the floor has no corner. Say where in `fold_at`, or leave it out."
+            if not (self.front_flange or self.rear_flange):
+                out |= dict.fromkeys(("fold_radius", "k"), flat)
+        return _sentences(out)
 
 
 class GussetDims(PlateAlone, Folded, Gusset):
@@ -64,7 +81,14 @@ class GussetDims(PlateAlone, Folded, Gusset):
 
     od_branch: Length = Field(40.0, ge=5, description="diameter of the branch")
     od_parent: Length = Field(45.0, ge=5, description="diameter of the tube that runs through")
-    angle: Angle = Field(radians(60), gt=0.3, lt=2.9, description="corner between the two tubes")
+    angle: Angle = Field(
+        radians(60), ge=radians(18), le=radians(165), description="corner between the two tubes"
+    )
+
+    def idle(self) -> Mapping[str, str]:
+        """As of any gusset; a flat one has no neutral axis either."""
+        out = dict(super().idle())
+        return {**out, "k": out["fold_radius"]} if "fold_radius" in out else out
 
 
 class FoldedGussetDims(GussetDims):
@@ -79,6 +103,13 @@ class TabDims(PlateAlone, Tab):
     od: Length = Field(45.0, ge=5, description="outside diameter of the tube")
     bolt: Length | None = Field(None, gt=0, description="diameter of a pin that has no bolt_size")
 
+    def idle(self) -> Mapping[str, str]:
+        """As of any tab; a bolt of the table has its diameter."""
+        if not self.bolt_size:
+            return super().idle()
+        why = "`bolt_size` says the diameter already. Leave out one of the two."
+        return {**super().idle(), "bolt": why}
+
 
 class PlinthDims(PlateAlone, BoxFoot):
     """Box foot of tab-and-slot plates."""
@@ -89,6 +120,10 @@ class PlinthDims(PlateAlone, BoxFoot):
         gt=0,
         description="floor sheet to the top of the box",
     )
+
+    def idle(self) -> Mapping[str, str]:
+        """Dimensions that nothing is made of, and why."""
+        return _sentences(idle_under_a_foot(self, "plinth", folded=False))
 
 
 class OutriggerBoxDims(PlateAlone, OutriggerBox):

@@ -78,23 +78,40 @@ class Fault(Struct, frozen=True, kw_only=True):
 
 
 def require_plausible(
-    car: Car, drivers: Sequence[Driver], car_file: Path, driver_files: Sequence[Path]
+    car: Car,
+    drivers: Sequence[Driver],
+    car_file: Path,
+    driver_files: Sequence[Path],
+    changed: Mapping[Path, Mapping[str, Any]] | None = None,
 ) -> None:
     """Refuse sheets that cannot be meant.
+
+    Args:
+        car: the car sheet.
+        drivers: the driver sheets.
+        car_file: where the car sheet stands.
+        driver_files: where those of the drivers do.
+        changed: tables of files that say something else by now, and are not written yet.
 
     Raises:
         FileInputError: everything that is wrong with the first sheet that has a fault.
     """
-    _refuse(list(car_faults(car, len(drivers))), car_file)
+    now = changed or {}
+    _refuse(list(car_faults(car, len(drivers))), car_file, now.get(car_file))
+    from cagekit.inputs.sitting import seats_of, sitting_faults
+
+    places = seats_of(car, drivers)
     for person, path in zip(drivers, driver_files, strict=True):
-        _refuse(list(driver_faults(person)), path)
+        seats = [seat for seat, one in places if one is person]
+        sitting = [fault for seat in seats for fault in sitting_faults(seat, person)]
+        _refuse([*driver_faults(person), *sitting], path, now.get(path))
 
 
-def _refuse(faults: Sequence[Fault], path: Path) -> None:
+def _refuse(faults: Sequence[Fault], path: Path, now: Mapping[str, Any] | None) -> None:
     if not faults:
         return
     data, text = read_toml(path)
-    lines = line_map(text)
+    data, lines = data if now is None else dict(now), line_map(text)
     rows = {str(p): p for p in (problem_of(f, data, lines, shown(path)) for f in faults)}
     raise FileInputError(sorted(rows.values(), key=lambda p: p.line or 0))
 

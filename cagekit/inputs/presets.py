@@ -9,9 +9,10 @@ from __future__ import annotations
 import os
 import re
 import sys
+from codecs import BOM_UTF16_BE, BOM_UTF16_LE
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from errno import ELOOP, ENAMETOOLONG
-from functools import cache
+from functools import cache, lru_cache
 from importlib import import_module
 from math import isfinite
 from pathlib import Path
@@ -49,6 +50,8 @@ FOLDERS: Mapping[str, str] = {
 }
 """Folder of each kind of preset."""
 
+HERE = Path("presets")
+"""Folder of presets beside whoever calls."""
 LARGEST = 2_000_000
 """Bytes; a preset is a page or two of text, so a larger file is a mistake."""
 
@@ -79,17 +82,28 @@ def shipped_root() -> Path:
 def user_root() -> Path:
     """Return the folder for the user's own presets; it need not exist."""
     if sys.platform == "win32":
-        base = os.environ.get("APPDATA")
-        return (Path(base) if base else Path.home() / "AppData" / "Roaming") / "cagekit" / "presets"
-    base = os.environ.get("XDG_CONFIG_HOME")
-    return (Path(base) if base else Path.home() / ".config") / "cagekit" / "presets"
+        return _user_root(os.environ.get("APPDATA"), os.environ.get("USERPROFILE"))
+    return _user_root(os.environ.get("XDG_CONFIG_HOME"), os.environ.get("HOME"))
+
+
+@lru_cache(maxsize=8)
+def _user_root(base: str | None, _: str | None) -> Path:
+    """The same as long as what it hangs on is the same."""
+    settings = ("AppData", "Roaming") if sys.platform == "win32" else (".config",)
+    return (Path(base) if base else Path.home().joinpath(*settings)) / "cagekit" / "presets"
 
 
 def roots() -> Iterator[Path]:
     """The folders that are searched for names, the first to win first."""
-    yield Path("presets")
+    yield HERE
     yield user_root()
     yield shipped_root()
+
+
+@lru_cache(maxsize=512)
+def _file(root: Path, kind: str, name: str) -> Path:
+    """The file that a preset has below a root: every version of a build asks for the same few."""
+    return root / FOLDERS[kind] / f"{name}.toml"
 
 
 def list_presets(kind: str | None = None) -> list[Preset]:
@@ -121,12 +135,12 @@ def find_preset(
     Raises:
         NotFoundError: no such file or preset; tells the closest names.
     """
-    folder = FOLDERS[_known(kind)]
+    _known(kind)
     if _is_path(ref):
         return _as_path(kind, ref, beside)
     if ref and ref not in (".", ".."):
         for root in roots():
-            path = root / folder / f"{ref}.toml"
+            path = _file(root, kind, ref)
             if _is_seen(path):
                 return path
     names = [*(p.name for p in list_presets(kind)), *more]
@@ -356,6 +370,9 @@ def read_toml(path: Path) -> tuple[dict[str, Any], str]:
         raw = path.read_bytes()
     except OSError as error:
         raise _fault(path, f"cannot be read ({error.strerror or error}).") from None
+    if raw.startswith((BOM_UTF16_LE, BOM_UTF16_BE)):
+        hint = "Save it as UTF-8 in your editor."
+        raise _fault(path, "is a text in UTF-16.", None, hint)
     if b"\0" in raw:
         raise _fault(path, "is a binary file, a TOML text is needed.")
     try:
@@ -435,10 +452,26 @@ def _as_path(kind: str, ref: str, beside: Path | None) -> Path:
     for path in tried:
         if _exists(path):
             return path
-    near = [p.name for p in _tomls(tried[0].parent)]
+    near = [p.name for p in _of_kind(kind, list(_tomls(tried[0].parent)))]
     raise NotFoundError(
         f"{kind} {shorten(ref)}: there is no such file. {did_you_mean(given.name, near)}".rstrip()
     )
+
+
+MOST_READ = 100
+"""Of a folder with more files than this all are listed, as reading them would take a while."""
+
+
+def _of_kind(kind: str, files: Sequence[Path]) -> Iterator[Path]:
+    """Those of the files that may be of a kind: they say so, say none, or cannot be read."""
+    for path in files:
+        if kind in FOLDERS and len(files) <= MOST_READ:
+            try:
+                if read_toml(path)[0].get("kind", kind) != kind:
+                    continue
+            except FileInputError:
+                pass
+        yield path
 
 
 def _exists(path: Path) -> bool:
@@ -482,7 +515,9 @@ def _fault(path: Path, problem: str, line: int | None = None, hint: str = "") ->
 
 
 def _syntax(path: Path, text: str, message: str) -> FileInputError:
-    """Tell a TOML error with its line and what stands there."""
+    """Tell a TOML error with its line, what stands there, and what it was probably meant as."""
+    from cagekit.inputs.toml_slips import slip_of
+
     what, _, place = message.rpartition(" (at ")
     line: int | None = text.count("\n") + 1 if text else None
     if place.startswith("line "):
@@ -491,14 +526,7 @@ def _syntax(path: Path, text: str, message: str) -> FileInputError:
     there = rows[line - 1].strip() if line is not None and 0 < line <= len(rows) else ""
     if not text:  # none of ours: its words may be in the message too
         return _fault(path, "is not valid TOML.", line, "Is it a preset?")
-    hint = f"It reads: {shorten(there)[1:-1]}" if there else ""
-    said = (what or message).lower()
-    return _fault(path, f"is not valid TOML: {_TOML.get(said, said)}.", line, hint)
-
-
-_TOML = {
-    "cannot overwrite a value": "this stands in its table twice",
-    r"illegal character '\n'": "a text has no quote at its end",
-    "unclosed array": "a list above has no ] at its end",
-}
-"""What the reader of TOML calls slips of the pen, in words that tell where to look."""
+    problem, cure = slip_of(what or message, there)
+    reads = f"It reads: {shorten(there)[1:-1]}" if there else ""
+    hint = f"{cure} {reads}".strip()
+    return _fault(path, f"is not valid TOML: {problem}.", line, hint)

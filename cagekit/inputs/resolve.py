@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from msgspec import UNSET
 from msgspec.structs import replace
 from pydantic import BaseModel
 
@@ -83,6 +84,8 @@ def resolve(file: BuildFile, path: Path) -> Build:
         *plates_of(layout.plate, files[f"layout {file.layout}"], path.parent),
         *plates_of(file.plate, path, path.parent),
     )
+    for preset in dict.fromkeys(p.preset for p in (*layout.plate, *file.plate) if p.preset):
+        files[f"plate {preset}"] = find_preset("plate", preset, beside=path.parent)
     return Build(
         name=file.name,
         file=file,
@@ -119,9 +122,12 @@ def _remarks(
         for what, path in files.items()
         if what.startswith("tube ")
     ]
+    if "loads" in file.model_fields_set:
+        what = f"loads {file.loads}"
+        read.append(("loads", what, load_file("loads", files[what], model_for("loads"))))
     told = [r for kind, what, table in read for r in unusual_in(kind, files[what], table)]
-    for preset in dict.fromkeys(p.preset for p in (*layout.plate, *file.plate) if p.preset):
-        path = find_preset("plate", preset, beside=files["build"].parent)
+    for preset in (what for what in files if what.startswith("plate ")):
+        path = files[preset]
         plate = load_file("plate", path, PlateFile)
         told += (*unusual_in("plate", path, plate), *doubts_in(path, plate))
     told += [r for _, what, table in read for r in doubts_in(files[what], table)]
@@ -135,15 +141,19 @@ def with_changes(build: Build, member: str, changes: Mapping[str, Any]) -> Build
         build: the build; its files are not read again.
         member: id of a member as its entry has it, or a kind for all of that kind.
         changes: values by field, written as in the file: lengths in the file's units or with a
-            unit of their own, angles in degrees.
+            unit of their own, angles in degrees; ``UNSET`` for one that the file is no longer to
+            say, so that the layout or the default does.
 
     Raises:
         InputError: there is no such member or field, or a value cannot be.
     """
     file, path = build.file, build.files.get("build", Path(build.name))
     table = {**file.members.get(member, {}), **changes}
+    unsaid = [name for name, value in table.items() if value is UNSET]
+    for name in unsaid:
+        del table[name]
     file = file.model_copy(update={"members": {**file.members, member: table}})
-    entries = resized(build, file, member, str(path))
+    entries = None if unsaid else resized(build, file, member, str(path))
     if entries is None:
         entries = entries_of(file, build.layout, str(path), build.car)
     # one object as long as nothing is said of it: what was worked out of it is found at once

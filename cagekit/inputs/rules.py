@@ -158,8 +158,18 @@ class RuleProfile(FileModel):
     rule: tuple[RuleEntry, ...] = Field(min_length=1)
 
     def looked_at(self, rule: RuleEntry) -> tuple[str, ...]:
-        """Roles and kinds of feet that a rule of this book looks at, its sets written out."""
-        return tuple(r for name in rule.of for r in self.sets.get(name, (name,)))
+        """Roles and kinds of feet that a rule of this book looks at, its sets written out.
+
+        A set with ``!`` before it leaves out all that it takes.
+        """
+        out: list[str] = []
+        for name in rule.of:
+            bare = name.removeprefix("!")
+            taken = self.sets.get(bare, (bare,))
+            if bare != name:
+                taken = tuple(f"!{r}" for r in taken if not r.startswith("!"))
+            out += taken
+        return tuple(out)
 
     @model_validator(mode="after")
     def _unique(self) -> Self:

@@ -1,5 +1,6 @@
 """What a layout, a build or a preset may say about the brackets of a swing-out door bar."""
 
+from collections.abc import Mapping
 from typing import Literal
 
 from pydantic import Field
@@ -64,6 +65,23 @@ class SwingBracket(Sleeve, PlateSizes):
     cup_overlap: Length = Field(30.0, gt=0, description="half cup on the stub")
     weld_leg: Length = Field(4.0, gt=0, description="leg of the welds")
     fold_radius: Length | None = Field(None, ge=0, description="inside, when not the brake's")
+
+    def idle_at(self, joint: str) -> Mapping[str, str]:
+        """Fields that nothing is made of at a hinge or a latch, and why."""
+        cheeks = self.design == "cheeks"
+        cup = joint == "latch" and (self.cup or ("latch" if cheeks else "none")) == "latch"
+        out: dict[str, str] = {}
+        if cheeks:
+            why = "flat cheeks have no folds. Say design = 'saddle', or leave it out."
+            out["fold_radius"] = why
+        if joint == "hinge":
+            out["cup"] = "the half cup stands at the latch. Leave it out of the hinge."
+        if not cup:
+            why = "there is no half cup. Give the latch cheeks, or leave it out."
+            out |= dict.fromkeys(("cup_wall", "cup_overlap"), why)
+        if (self.pin or ("bolt" if joint == "hinge" else "quick-release")) != "bolt":
+            out["pin_grade"] = "the pin is no bolt. Say pin = 'bolt', or leave it out."
+        return out
 
 
 class SwingBracketEntry(SwingBracket, PlateEntry):

@@ -1,8 +1,10 @@
 """A joint of a swing-out bar alone, as typed after ``cagekit part KIND``."""
 
+from collections.abc import Mapping
+
 from pydantic import Field
 
-from cagekit.inputs.entries import SwingForm
+from cagekit.inputs.entries import CutForm
 from cagekit.inputs.fields import FileModel, Length
 from cagekit.inputs.swing_bracket import Sleeve, SwingBracket
 
@@ -17,13 +19,21 @@ class SleeveDims(Sleeve, BarDims):
     """Sleeve through a swing-out bar."""
 
 
-class BracketDims(SwingForm, SwingBracket, BarDims):
+class BracketDims(CutForm, SwingBracket, BarDims):
     """A bracket of one joint with its sleeve, washers and pin."""
 
 
 class HingeDims(BracketDims):
     """Hinge of a swing-out bar: saddle or cheeks, sleeve, bolt."""
 
+    def idle(self) -> Mapping[str, str]:
+        """Dimensions that nothing is made of, and why."""
+        return self.idle_at("hinge")
+
 
 class LatchDims(BracketDims):
     """Latch of a swing-out bar: saddle or cheeks with half cup, sleeve, pin."""
+
+    def idle(self) -> Mapping[str, str]:
+        """Dimensions that nothing is made of, and why."""
+        return self.idle_at("latch")

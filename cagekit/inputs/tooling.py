@@ -36,7 +36,8 @@ class TestBend(FileModel):
     @model_validator(mode="after")
     def _plausible(self) -> Self:
         if not 0 < self.got <= self.set:
-            raise ValueError("a test bend springs back: 0 < got <= set (degrees)")
+            problem = "a test bend springs back: it is above 0 and at most `set` (degrees)."
+            raise InputError("tooling", "got", problem=problem)
         return self
 
 
@@ -106,7 +107,8 @@ class Die(FileModel):
     @model_validator(mode="after")
     def _round_the_groove(self) -> Self:
         if self.clr <= self.od / 2:
-            raise ValueError("clr must be more than half the tube's diameter")
+            problem = "must be more than half the tube's diameter (od)."
+            raise InputError("tooling", "clr", problem=problem)
         return self
 
     @property

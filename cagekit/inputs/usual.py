@@ -16,7 +16,7 @@ from msgspec import Struct
 from pydantic import BaseModel
 
 from cagekit.data import Row, rows
-from cagekit.inputs.messages import FileInputError, Problem, table_and_field
+from cagekit.inputs.messages import FileInputError, Problem, one_for_units, table_and_field
 from cagekit.inputs.most import fits
 from cagekit.inputs.toml_lines import TomlKey, line_of, value_at
 from cagekit.units import INCH, LengthUnit, format_length
@@ -130,7 +130,7 @@ def require_possible(
     """
     found = list(_told(kind, table, file, data, lines, refused=True))
     if found:
-        raise FileInputError(found)
+        raise FileInputError(one_for_units(found, data, lines))
 
 
 def unusual(
@@ -172,18 +172,41 @@ def _told(
             continue  # one side's word for both
         seen.add(place)
         named, field = table_and_field(place)
-        says = f"{_words(value, known, units)} {'cannot be' if refused else 'is unusual'}"
-        usual = f"{_words(known.low, known, units)} to {_words(known.high, known, units)}"
-        slip = known.slip(value, units)
+        problem, hint = _odd(value, known, units, refused=refused)
         yield Problem(
             file=file,
             line=line_of(lines, place),
             table=named,
             field=field,
             value=value_at(data, place),
-            problem=f"{says}; usual is {usual} ({_sure(known)}).",
-            hint=f"Is it {slip}?" if slip else "Measure again." if refused else "",
+            problem=problem,
+            hint=hint,
         )
+
+
+def _odd(value: float, known: UsualRange, units: LengthUnit, *, refused: bool) -> tuple[str, str]:
+    """What is said of a number out of its range, and what it may have been meant as."""
+    says = f"{_words(value, known, units)} {'cannot be' if refused else 'is unusual'}"
+    usual = f"{_words(known.low, known, units)} to {_words(known.high, known, units)}"
+    slip = known.slip(value, units)
+    hint = f"Is it {slip}?" if slip else "Measure again." if refused else ""
+    return f"{says}; usual is {usual} ({_sure(known)}).", hint
+
+
+def unusual_sizes(
+    sizes: Mapping[str, float], units: LengthUnit = "mm", *, tube: bool
+) -> Iterator[tuple[str, str]]:
+    """Dimensions of a part alone that are possible and not usual: each name, and what to say.
+
+    Args:
+        sizes: those that were typed, by name, mm or degrees.
+        units: they were typed in.
+        tube: the part is a tube, else it has the ranges of plates.
+    """
+    for name, value in sizes.items():
+        known = usual_range("part", name) if tube else usual_range("plate", f"plate.{name}")
+        if known is not None and not known.holds(value):
+            yield name, " ".join(_odd(value, known, units, refused=False)).strip()
 
 
 def _sure(known: UsualRange) -> str:

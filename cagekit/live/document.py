@@ -6,10 +6,14 @@ since it was read is never written over.
 
 from __future__ import annotations
 
+import re
+from codecs import BOM_UTF8
 from collections.abc import Mapping
 from os import W_OK, access
 from pathlib import Path
 from typing import Any
+
+from msgspec import UNSET
 
 from cagekit.errors import InputError, OutputError
 from cagekit.inputs.presets import read_toml, shipped_root, shown
@@ -37,20 +41,26 @@ class Document:
         return str(self.data.get("units", "mm"))
 
     def changed(self, values: Mapping[Steps, Any]) -> dict[str, Any]:
-        """The file's values with some of them replaced; tables that are not there are added."""
+        """The file's values with some replaced, or taken out where the value is ``UNSET``.
+
+        Tables that are not there are added.
+        """
         data: dict[str, Any] = _copied(self.data)
         for steps, value in values.items():
             _set(data, steps, value)
         return data
 
     def written(self, values: Mapping[Steps, Any]) -> str:
-        """The file's text with some values replaced, everything else as it stands."""
+        """The file's text with some values replaced or taken out, everything else as it stands."""
         import tomlkit
 
         document = tomlkit.parse(self.disk.decode("utf-8-sig"))
         for steps, value in values.items():
             _set(document, steps, self._as_written(steps, value))
-        return tomlkit.dumps(document)
+        text = tomlkit.dumps(document)
+        if self.disk.count(b"\n") == self.disk.count(b"\r\n") > 0:  # lines that are new end alike
+            text = re.sub(r"(?<!\r)\n", "\r\n", text)
+        return f"\ufeff{text}" if self.disk.startswith(BOM_UTF8) else text
 
     def _as_written(self, steps: Steps, value: Any) -> Any:
         """A number of inches as a fraction where the file has a text and nothing is lost by it."""
@@ -132,6 +142,9 @@ def _copied(value: Any) -> Any:
 
 def _set(data: Any, steps: Steps, value: Any) -> None:
     *way, last = steps
+    if value is UNSET:
+        del value_at(data, tuple(way))[last]
+        return
     for step in way:
         if isinstance(step, str) and step not in data:
             data[step] = {}

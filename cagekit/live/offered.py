@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
+from msgspec import UNSET
 from msgspec.structs import replace
 
 from cagekit.errors import CagekitError
@@ -21,6 +22,7 @@ class Offered:
 
     ``known`` are all that were offered, by key, with the values that they had before they were
     changed; ``rows`` are those of the version now, and ``count`` tells lists of rows apart.
+    ``then`` is what a value is that the build's file is no longer to say.
     """
 
     def __init__(self, build: Build, documents: Mapping[str, Document]) -> None:
@@ -28,10 +30,14 @@ class Offered:
         self.known: dict[str, Param] = {p.key: p for p in params(build, documents)}
         self.rows = tuple(self.known.values())
         self.count = 0
+        self.then: dict[str, Any] = {}
         self._chosen: Mapping[str, Any] = {}
 
     def follow(self, changes: Mapping[str, Any]) -> None:
-        """Offer what the choices among these changes bring; a choice may bring another."""
+        """Offer what these changes bring beside numbers: choices, and what is said no more.
+
+        A choice may bring another.
+        """
         known = self.known
         while (chosen := _choices(known, changes)) != self._chosen:
             values = {known[k].steps: v for k, v in chosen.items()}
@@ -39,16 +45,25 @@ class Offered:
                 offered = params(with_members(self._build, values), self._documents)
             except CagekitError:
                 return  # told with the version
+            self.then = {p.key: p.value for p in offered if chosen.get(p.key) is UNSET}
             for p in offered:
                 was = known.get(p.key, p)
                 known[p.key] = replace(was, owner=p.owner, place=p.place)
-            self.rows = tuple(known[p.key] for p in offered)
+            there = {p.key for p in offered}
+            rows = (
+                *offered,
+                *(known[k] for k, v in chosen.items() if v is UNSET and k not in there),
+            )
+            self.rows = tuple(known[p.key] for p in rows)
             self.count += 1
             self._chosen = chosen
 
 
 def _choices(known: Mapping[str, Param], changes: Mapping[str, Any]) -> dict[str, Any]:
-    return {k: v for k, v in changes.items() if k in known and known[k].choices}
+    return {
+        k: v for k, v in changes.items()
+        if k in known and (known[k].choices or (v is UNSET and known[k].file == "build"))
+    }  # fmt: skip
 
 
 def with_members(build: Build, values: Mapping[Steps, Any]) -> Build:
@@ -56,7 +71,8 @@ def with_members(build: Build, values: Mapping[Steps, Any]) -> Build:
 
     Args:
         build: the build.
-        values: by where they stand in its file: ``members``, the member, the field.
+        values: by where they stand in its file: ``members``, the member, the field; ``UNSET``
+            for what it is no longer to say.
 
     Raises:
         InputError: a value cannot be.

@@ -12,7 +12,12 @@ from pydantic import BaseModel
 from cagekit.inputs.build import spread
 from cagekit.inputs.car import Car
 from cagekit.inputs.driver import Driver
-from cagekit.inputs.messages import description_of, table_and_field, unit_of
+from cagekit.inputs.messages import (
+    description_of,
+    may_be_left_out,
+    table_and_field,
+    unit_of,
+)
 from cagekit.inputs.toml_lines import value_at
 from cagekit.inputs.usual import AXES, UsualRange, usual_at
 from cagekit.names import named
@@ -49,6 +54,8 @@ class Param(Struct, frozen=True, kw_only=True):
         value: number in that unit, truth or text; None while it follows from others.
         low, high: ends of the slider, in that unit.
         choices: words it can be, when it is one of some.
+        said: the field of the file that says it and need not: taken out, something else does. Empty
+            where the file does not say it, or has to.
     """
 
     file: str
@@ -62,6 +69,7 @@ class Param(Struct, frozen=True, kw_only=True):
     low: float = 0.0
     high: float = 0.0
     choices: tuple[str, ...] = ()
+    said: Steps = ()
 
     @property
     def key(self) -> str:
@@ -102,6 +110,7 @@ class Param(Struct, frozen=True, kw_only=True):
             "name": self.name.replace("_", " "), "typed": typed,
             "about": self.about, "unit": self.unit, "value": self.value, "low": self.low,
             "high": self.high, "step": self.step, "choices": list(self.choices),
+            "said": bool(self.said),
         }  # fmt: skip
 
 
@@ -124,13 +133,13 @@ def _members(build: Build) -> Iterator[Param]:
             if name not in seen:
                 seen.add(name)
                 of = plain.get(name, entry) if name == entry.group else entry
-                yield from _fields(of, name, build.units)
+                yield from _fields(of, name, build)
     made = {e.id for e in build.entries}
     for entry in spread([*build.layout.member, *build.file.add, *build.file.strut]):
         name = entry.id if entry.id in build.file.members else entry.group
         if entry.id not in made and name not in seen:
             seen.add(name)
-            yield from (p for p in _fields(_left_out(entry), name, build.units) if p.name == OMIT)
+            yield from (p for p in _fields(_left_out(entry), name, build) if p.name == OMIT)
 
 
 def _left_out(entry: MemberEntry) -> MemberEntry:
@@ -138,8 +147,8 @@ def _left_out(entry: MemberEntry) -> MemberEntry:
     return entry.model_copy(update={OMIT: True})
 
 
-def _fields(entry: MemberEntry, owner: str, units: str) -> Iterator[Param]:
-    model = type(entry)
+def _fields(entry: MemberEntry, owner: str, build: Build) -> Iterator[Param]:
+    model, table = type(entry), build.file.members.get(owner, {})
     # what the files say comes before what follows or is left alone
     said = entry.model_fields_set
     idle = entry.unread(frozenset())
@@ -154,13 +163,14 @@ def _fields(entry: MemberEntry, owner: str, units: str) -> Iterator[Param]:
             "file": "build", "steps": ("members", owner, key), "name": key,
             "owner": f"{named(owner)} (left out)" if entry.omit else named(owner),
             "place": f"[members.{owner}]", "about": info.description or "",
+            "said": ("members", owner, key) if key in table else (),
         }  # fmt: skip
         if info.annotation is bool:
             yield Param(**common, unit="", value=value, choices=("true", "false"))
         elif get_origin(info.annotation) is Literal:
             yield Param(**common, unit="", value=value, choices=get_args(info.annotation))
         elif unit in ("mm", "deg") and (value is None or isinstance(value, float)):
-            yield _number(common, unit, units, value, info.metadata)
+            yield _number(common, unit, build.units, value, info.metadata)
 
 
 def _in_the_way(entry: MemberEntry, name: str) -> bool:
@@ -238,9 +248,20 @@ def _leaves(file: str, owner: str, document: Document, model: type[BaseModel]) -
         common: dict[str, Any] = {
             "file": file, "steps": steps, "owner": f"{owner}: {' '.join(own)}" if own else owner,
             "place": document.path.name, "name": " ".join(names[len(own) :]),
-            "about": description_of([model], loc),
+            "about": description_of([model], loc), "said": _needless(model, steps, document.data),
         }  # fmt: skip
         yield _number(common, unit, units, value, (), usual_at(file.partition(" ")[0], steps))
+
+
+def _needless(model: type[BaseModel], steps: Steps, data: Any) -> Steps:
+    """The field that a leaf belongs to, a whole point or outline, where the file can do without."""
+    field = steps
+    while isinstance(field[-1], int):
+        field = field[:-1]
+    side, *rest = field
+    loc = ("left", *rest) if side == "side" else field
+    both = value_at(data, ("side", *rest)) is not None and side in ("left", "right")
+    return field if both or may_be_left_out(model, loc) else ()
 
 
 def _names(steps: Steps, data: Any) -> list[str]:

@@ -14,7 +14,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from msgspec import Struct
+from msgspec import UNSET, Struct
 from msgspec.structs import replace
 from pydantic import ValidationError
 
@@ -23,8 +23,11 @@ from cagekit.design import Design
 from cagekit.errors import CagekitError, InputError
 from cagekit.inputs.car import Car
 from cagekit.inputs.driver import Driver
+from cagekit.inputs.plausible import require_plausible
 from cagekit.inputs.presets import shown, table_error
 from cagekit.inputs.resolve import load_build
+from cagekit.inputs.toml_lines import line_map
+from cagekit.inputs.usual import any_unusual, require_possible
 from cagekit.live.document import Document
 from cagekit.live.offered import Offered, with_members
 from cagekit.live.scene import Drawn, Scene
@@ -43,7 +46,7 @@ if TYPE_CHECKING:
     from cagekit.units import LengthUnit
 
 Changes = Mapping[str, Any]
-"""Values by the key of their parameter."""
+"""Values by the key of their parameter; ``UNSET`` where the file is no longer to say one."""
 
 Stamp = tuple[int, int, int, int]
 """When a file was written, its size, which one it is, and who may read it."""
@@ -104,6 +107,7 @@ class Session:
         self._reference, self._units = reference, units
         self.lock = threading.RLock()
         self._kept = Kept()
+        self._meant: tuple[Any, ...] = ()
         self._sheets: dict[str, tuple[Document | None, Mapping[Any, Any], Any]] = {}
         self.base = self._read(build)
         self.design = self.base.design
@@ -123,7 +127,7 @@ class Session:
         self.making = ""
         self._strength: tuple[Design, Json] | None = None
         self._straining = self._hasty = False
-        self._dragged = ""
+        self._dragged = ("", 0)
         self._broken = (0, "")
         self._on_disk: dict[str, bytes] = {}
         self._listeners: list[queue.Queue[Json]] = []
@@ -241,7 +245,12 @@ class Session:
             what = f"{p.owner}: {p.name.replace('_', ' ')}" if p else k
             unit, typed, at = (p.unit, p.typed, p.number(v)) if p else ("", "", None)
             row = {"key": k, "what": what, "typed": typed, "was": was, "now": v, "at": at}
-            changed.append(row | {"unit": unit})
+            row |= {"unit": unit, "gone": []}
+            if p and v is UNSET:
+                then = self.base.offered.then.get(k)
+                row |= {"now": then, "at": p.number(then), "gone": self._gone(p)}
+                row["what"] = f"{p.owner}: {str(p.said[-1]).replace('_', ' ')}"
+            changed.append(row)
         return {
             "version": self.version,
             "problem": "\n".join(w for w in (self.trouble, self.problem) if w),
@@ -261,24 +270,24 @@ class Session:
         """The changes of the version that is shown."""
         return self.history[self.at]
 
-    def change(self, key: str, value: Any, *, drag: bool = False) -> None:
+    def change(self, key: str, value: Any, *, drag: int = 0) -> None:
         """Give a parameter another value.
 
         Args:
             key: of the parameter.
-            value: number in the file's units, text as the file would have it, truth; None takes
-                the change back.
-            drag: one of many on the way: together they are one step to undo.
+            value: number in the file's units, text as the file would have it, truth; ``UNSET``
+                takes it out of the file; None takes the change back.
+            drag: number of the drag that it is on the way of, 0 for none: changes of one drag
+                together are one step to undo.
         """
-        if not isinstance(value, str | int | float | None):
+        if value is not UNSET and not isinstance(value, str | int | float | None):
             raise InputError("change", key, problem="is neither a number, nor a word, nor a truth.")
         with self.lock:
             if key not in self.base.params:
                 raise InputError("change", "key", key, problem="there is no such parameter.")
-            now = {**self.changes, key: value}
-            if value is None:
-                del now[key]
-            again = drag and self._dragged == key and self.at + 1 == len(self.history) and self.at
+            now = self._with(key, value)
+            on_its_way = drag and self._dragged == (key, drag)
+            again = on_its_way and self.at + 1 == len(self.history) and self.at
             del self.history[self.at + 1 :]
             if again:
                 self.history[self.at] = now
@@ -286,8 +295,35 @@ class Session:
                 self.history.append(now)
             del self.history[: max(len(self.history) - MANY, 0)]
             self.at = len(self.history) - 1
-            self._dragged = key if drag else ""
-            self._work_out(quick=drag)
+            self._dragged = (key, drag)
+            self._work_out(quick=bool(drag))
+
+    def _with(self, key: str, value: Any) -> dict[str, Any]:
+        """The changes with one more, or one less.
+
+        Raises:
+            InputError: the file does not say what is to be taken out, or has to say it.
+        """
+        asked, now = self.base.params[key], {**self.changes, key: value}
+        if value is None:
+            del now[key]
+            return now
+        if value is UNSET and not asked.said:
+            raise InputError(
+                asked.typed, problem="the file does not say it, or cannot do without it.",
+                hint="Give it another value.",
+            )  # fmt: skip
+        # of a point that is taken out no number can be another
+        for other in self._gone(asked) if asked.said else ():
+            if other != key and (value is UNSET or now.get(other) is UNSET):
+                now.pop(other, None)
+        return now
+
+    def _gone(self, param: Param) -> list[str]:
+        """What goes when the field that holds a parameter is taken out of its file."""
+        return [
+            k for k, p in self.base.params.items() if (p.file, p.said) == (param.file, param.said)
+        ]
 
     def undo(self) -> None:
         """Go back one version."""
@@ -300,7 +336,7 @@ class Session:
     def _go(self, by: int) -> None:
         with self.lock:
             self.at = min(max(self.at + by, 0), len(self.history) - 1)
-            self._dragged = ""
+            self._dragged = ("", 0)
             self._work_out()
 
     def _work_out(self, *, quick: bool = False) -> None:
@@ -367,7 +403,7 @@ class Session:
         by_file: dict[str, dict[Any, Any]] = {}
         for key, value in changes.items():
             param = base.params[key]
-            by_file.setdefault(param.file, {})[param.steps] = value
+            by_file.setdefault(param.file, {})[_where(param, value)] = value
         build = with_members(build, by_file.get("build", {}))
         drivers = list(build.drivers)
         for n, _ in enumerate(drivers):
@@ -380,14 +416,25 @@ class Session:
             build = replace(build, drivers=tuple(drivers))
         if car is not build.car:
             build = replace(build, car=car)
-        options = {"changed": {k: changes[k] for k in sorted(changes)}}
+        if by_file.keys() - {"build"} and self._meant != (car, *drivers):
+            self._require_meant(build, by_file)
+            self._meant = (car, *drivers)
+        told = {k: None if changes[k] is UNSET else changes[k] for k in sorted(changes)}
+        options = {"changed": told}
         return base.design.of_build(build, options=options)
+
+    def _require_meant(self, build: Build, by_file: Mapping[str, Mapping[Any, Any]]) -> None:
+        """Refuse a car and people that `check` would not read: they could be saved."""
+        documents = self.base.documents
+        people = [documents[f"driver {n}"].path for n, _ in enumerate(build.drivers)]
+        now = {documents[f].path: documents[f].changed(v) for f, v in by_file.items()}
+        require_plausible(build.car, build.drivers, documents["car"].path, people, now)
 
     def _sheet(self, file: str, values: Mapping[Any, Any], model: type[BaseModel]) -> Any:
         """A car or a driver with values changed: one object as long as these are the same."""
         document, (of, had, sheet) = self.base.documents[file], self._sheets.get(file, NO_SHEET)
         if of is not document or had != values:
-            sheet = _validated(document, values, model)
+            sheet = _validated(document, file.partition(" ")[0], values, model)
             self._sheets[file] = document, values, sheet
         return sheet
 
@@ -524,9 +571,10 @@ class Session:
 
     def _breathe(self) -> None:
         """Let a page have its answer first, and break off what a newer version has overtaken."""
-        if threading.current_thread() is not self._threads[0] or self._hasty:
+        if threading.get_ident() != self._threads[0].ident or self._hasty:
             return
-        self._calm.wait(BREATH)
+        if not self._calm.is_set():
+            self._calm.wait(BREATH)
         if self._fresh.is_set() or self._stop.is_set():
             raise _OvertakenError
 
@@ -602,7 +650,7 @@ class Session:
             for file in sorted(touched):
                 document = self.base.documents[file]
                 values = {
-                    p.steps: v for k, v in self.changes.items()
+                    _where(p, v): v for k, v in self.changes.items()
                     if (p := self.base.params[k]).file == file
                 }  # fmt: skip
                 self._on_disk[file] = document.save(values, self._on_disk.get(file))
@@ -630,6 +678,7 @@ class Session:
         """Read the files again; changes that were not saved stay on top."""
         with self.lock:
             left = {k: v for k, v in self.changes.items() if self.saved.get(k, self) != v}
+            unsaid = {k for k, v in left.items() if v is UNSET}
             before, self.trouble = self.trouble, ""
             try:
                 self.base = self._read()
@@ -642,6 +691,10 @@ class Session:
                     self.version += 1
                     self.tell({"version": self.version})
                 return
+            known = self.base.params
+            for key in unsaid:  # the file may say it no more, or has to by now
+                if key not in known or not known[key].said:
+                    del left[key]
             self.base.offered.follow(left)
             left = {k: v for k, v in left.items() if k in self.base.params}
             self.saved, self._on_disk = {}, {}
@@ -697,6 +750,11 @@ class Session:
         done()
 
 
+def _where(param: Param, value: Any) -> tuple[str | int, ...]:
+    """Where a file is changed: of a point or an outline nothing is taken out but the whole."""
+    return param.said if value is UNSET else param.steps
+
+
 def _fault(error: Exception) -> str:
     return f"a fault in cagekit itself: {type(error).__name__}: {error}"
 
@@ -709,9 +767,15 @@ def _stamp(path: Path) -> Stamp | None:
     return stat.st_mtime_ns, stat.st_size, stat.st_ino, stat.st_mode
 
 
-def _validated(document: Document, values: Mapping[Any, Any], model: type[BaseModel]) -> Any:
+def _validated(
+    document: Document, kind: str, values: Mapping[Any, Any], model: type[BaseModel]
+) -> Any:
     data = document.changed(values)
     try:
-        return model.model_validate(data, context={"units": document.units})
+        sheet = model.model_validate(data, context={"units": document.units})
     except ValidationError as error:
         raise table_error(error, model, data, path=document.path, within=()) from None
+    if any_unusual(kind, sheet):
+        file, lines = shown(document.path), line_map(document.text)
+        require_possible(kind, sheet, file=file, data=data, lines=lines)
+    return sheet

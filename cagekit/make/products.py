@@ -141,6 +141,11 @@ PRODUCTS: tuple[Product, ...] = (
         "plates/<id>.dxf: every plate for the cutting table",
     ),
     Product(
+        "shopbook",
+        "cagekit.writers.shopbook:write_shopbook",
+        "shopbook.pdf: drawings, bends, cuts, order of work, weld map, inspection",
+    ),
+    Product(
         "copes",
         "cagekit.writers.copes:write_copes",
         "copes.pdf, copes.csv, copes/<member>-<end>.dxf: templates and notching table",
@@ -182,18 +187,14 @@ PRODUCTS: tuple[Product, ...] = (
         "materials.csv: what to buy, masses and centre of gravity",
     ),
     Product("cuts", "cagekit.writers.csv:write_cuts", "cuts.csv: what is sawn from which stick"),
-    Product(
-        "shopbook",
-        "cagekit.writers.shopbook:write_shopbook",
-        "shopbook.pdf: drawings, bends, cuts, order of work, weld map, inspection",
-    ),
 )
 """Every product, in the order they are made: the solids first, as the kernel judges them meanwhile.
 A second process takes them from the end. So what is worked out from the same things stands
-together: at the front what hangs on the strength, at the end the shop book with the schedules that
-it prints, before it what is drawn as DXF. In the middle, where the two meet, stands what either
-makes alone as soon, the longest (swing-out bars, people) outside: so neither begins with it when
-the other is nearly done."""
+together: at the front what hangs on the strength, at the end the schedules, and before them the
+templates and the shop book that prints them: setting the book needs memory that the kernel has
+until then. Before it stands what is drawn as DXF. In the middle, where the two meet, stands what
+either makes alone as soon, the longest (swing-out bars, people) outside: so neither begins with it
+when the other is nearly done."""
 
 
 def chosen(only: Sequence[str]) -> tuple[Product, ...]:

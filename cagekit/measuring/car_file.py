@@ -132,5 +132,5 @@ def _lines(rows: Sequence[Measurement], *, optional: bool) -> Iterator[str]:
         value = VALUES.get(m.blank, BLANK)
         if m.blank == "choice":
             value = f'"{m.choices[0]}"    # ' + ", ".join(m.choices)
-        off = "# " if m.blank == "section" and not mark else mark
+        off = "# " if (m.blank == "section" or m.spare) and not mark else mark
         yield f"{off}{m.field.rsplit('.', 1)[-1]} = {value}"

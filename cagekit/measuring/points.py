@@ -647,6 +647,8 @@ def _door_side_marks(car: Car) -> list[FieldMark]:
         for k, (x, z) in enumerate(door.outline, start=1)
     ]
     out.append(FieldMark(field="side.door.quarter_x", a=(0, 0, 240), b=(door.quarter_x, 0, 240)))
+    front = max(door.outline)
+    out.append(FieldMark(field="side.door.opens", a=(front[0], 0, front[1] - 90)))
     return out
 
 

@@ -41,6 +41,7 @@ class Measurement(Struct, frozen=True, kw_only=True):
         group: the page it is on.
         because: kinds of members that need it, or ``car file``, or ``checks``.
         choices: the words to choose from.
+        spare: whether a car file goes without it where it does not apply.
     """
 
     number: int
@@ -51,6 +52,7 @@ class Measurement(Struct, frozen=True, kw_only=True):
     group: str
     because: tuple[str, ...] = ()
     choices: tuple[str, ...] = ()
+    spare: bool = False
 
     @property
     def sided(self) -> bool:
@@ -151,6 +153,7 @@ def _measure(
         group=row["group"],
         because=because,
         choices=get_args(info.annotation) if blank == "choice" else (),
+        spare=bool(row.get("spare")),
     )
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from functools import partial
 from math import degrees
 from typing import TYPE_CHECKING, Any
@@ -12,6 +12,7 @@ import numpy as np
 from cagekit.cage.colours import FAMILIES, member_colour
 from cagekit.cage.kept import Same
 from cagekit.cage.member import EndKind
+from cagekit.errors import CopeError
 from cagekit.geometry.centre_line import Arc, CentreLine
 from cagekit.names import in_words, named
 from cagekit.units import format_angle, format_length, format_mass, lengths_in
@@ -117,12 +118,25 @@ def plate_card(plate: Plate, units: LengthUnit) -> dict[str, Any]:
         ["Material", plate.material],
         ["Folds", folds or "none, flat"],
         ["Holes", str(len(plate.holes))],
-        ["Mass", format_mass(plate.mass, units, decimals=2)],
+        ["Mass", format_mass(plate.mass, units)],
         ["On", ", ".join(named(m) for m in plate.members) or "-"],
     ]
     if plate.notes:
         rows.append(["Note", "; ".join(lengths_in(in_words(n), units) for n in plate.notes)])
     return {"title": named(plate.id), "layer": "plates", "rows": rows, "names": [plate.id]}
+
+
+def told_mass(mass: Callable[[], float], units: LengthUnit) -> str:
+    """A mass, or that there is none: of a tube that its cuts part, which the checks tell.
+
+    Args:
+        mass: works it out, kg.
+        units: of the page.
+    """
+    try:
+        return format_mass(mass(), units)
+    except CopeError:
+        return "no mass, as its cuts part it"
 
 
 def _weighed(card: dict[str, Any], mass: str) -> dict[str, Any]:
@@ -142,7 +156,7 @@ def cards(design: Design, *, weighed: bool = True) -> Mapping[str, dict[str, Any
     for m in cage.members.values():
         cuts = (Same(cage.cut(m.id, "a")), Same(cage.cut(m.id, "b")))
         key = ("card", m, units, cuts, tuple(touching[m.id]))
-        mass = format_mass(cage.mass(m.id), units, decimals=2) if weighed else WEIGHING
+        mass = told_mass(partial(cage.mass, m.id), units) if weighed else WEIGHING
         out[m.id] = _weighed(keep(key, partial(member_card, design, m)), mass)
     for p in cage.plates:
         out[p.id] = keep(("card", p, units), partial(plate_card, p, units))

@@ -12,8 +12,8 @@ from cagekit.checks.finding import Finding, Status, worst_first
 from cagekit.checks.table import MARKS
 from cagekit.checks.wording import limit_text, source_text, value_text
 from cagekit.names import at_start, in_words
-from cagekit.page.cards import WEIGHING
-from cagekit.units import format_length, format_mass
+from cagekit.page.cards import WEIGHING, told_mass
+from cagekit.units import format_length
 from cagekit.view.extents import cage_box
 
 if TYPE_CHECKING:
@@ -112,6 +112,6 @@ def summary(design: Design, *, weighed: bool = True) -> str:
     length = sum(cage.cut_length(i) for i in cage.members)
     tube = format_length(length, "in", feet=True, decimals=0) if units == "in" \
         else f"{length / 1000:.1f} m"  # fmt: skip
-    mass = format_mass(cage.mass_total(), units) if weighed else WEIGHING
+    mass = told_mass(cage.mass_total, units) if weighed else WEIGHING
     pieces = f" in {len(cage.members)} pieces" if cage.divided else ""
     return f"{cage.count} tubes{pieces}, {len(cage.plates)} plates, {tube} of tube, {mass}"

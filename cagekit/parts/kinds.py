@@ -45,6 +45,11 @@ def part_kinds() -> Mapping[str, PartKind]:
     return {kind: part_kind(kind) for kind in summaries()}
 
 
+def is_tube(name: str) -> bool:
+    """Whether a kind of part of that name is a tube."""
+    return name not in PLATES and name not in JOINTS
+
+
 def part_kind(name: str) -> PartKind:
     """Return the kind of part of that name (``-`` or ``_``), loading what makes its like alone.
 

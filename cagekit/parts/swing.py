@@ -9,7 +9,7 @@ from cagekit.cage.cage import Cage
 from cagekit.cage.door import JointName
 from cagekit.cage.member import Member, Swing
 from cagekit.geometry.centre_line import CentreLine
-from cagekit.inputs.entries import DoorBarEntry, SwingForm
+from cagekit.inputs.entries import CutForm, DoorBarEntry
 from cagekit.inputs.fields import FileModel
 from cagekit.inputs.plate_presets import plate_source
 from cagekit.inputs.swing_bracket import SwingBracketEntry
@@ -47,7 +47,7 @@ def _entry(d: SleeveDims | BracketDims) -> SwingBracketEntry:
 def _bracket(joint: JointName) -> Callable[[BracketDims], Part]:
     def make(d: BracketDims) -> Part:
         entry = _entry(d)
-        own = {n: getattr(d, n) for n in SwingForm.model_fields}
+        own = {n: getattr(d, n) for n in CutForm.model_fields}
         how = DoorBarEntry(kind="door_bar", id=BAR, swing_out=True).model_copy(update=own)
         made = _divided(d, entry, how)
         plates = [p for p in made.plates if p.joint == joint]

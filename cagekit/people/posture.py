@@ -33,6 +33,7 @@ from cagekit.geometry.centre_line import Vec, rotate, unit, vec
 from cagekit.geometry.shapes import Capsule, Slab
 from cagekit.inputs.car import Car, Seat
 from cagekit.inputs.driver import Driver
+from cagekit.inputs.sitting import seats_of
 from cagekit.people.body import Dimensions, dimensions
 from cagekit.units.tolerance import NO_LENGTH, NOISE, SAME_POINT
 
@@ -194,18 +195,8 @@ def seated(car: Car, drivers: Sequence[Driver]) -> tuple[Occupant, ...]:
 
     People for whom the car sheet has no seat are left out.
     """
-    drivers = in_order(drivers)
-    first = car.seats.index(car.driver_seat)
-    order = sorted(range(len(car.seats)), key=lambda i: (i != first, i))
-    pairs = zip(drivers, order, strict=False)
-    return tuple(
-        seat_person(car, car.seats[s], person, index=i) for i, (person, s) in enumerate(pairs)
-    )
-
-
-def in_order(drivers: Sequence[Driver]) -> list[Driver]:
-    """The driver first, then the others as named; the first named drives when nobody is said to."""
-    return sorted(drivers, key=lambda d: d.role != "driver")
+    pairs = seats_of(car, drivers)
+    return tuple(seat_person(car, seat, person, index=i) for i, (seat, person) in enumerate(pairs))
 
 
 def seat_person(car: Car, seat: Seat, person: Driver, *, index: int = 0) -> Occupant:

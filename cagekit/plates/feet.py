@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from functools import partial
 from importlib import import_module
 from typing import TYPE_CHECKING
@@ -13,20 +14,21 @@ from msgspec.structs import replace
 from cagekit.cage.kept import Same
 from cagekit.cage.member import EndKind, EndName, Member
 from cagekit.cage.plate import Plate
-from cagekit.errors import InputError, about
+from cagekit.errors import CagekitError, InputError, about
 from cagekit.geometry.centre_line import Vec
 from cagekit.hints import did_you_mean
 from cagekit.inputs.places import FootName
 from cagekit.inputs.plate import (
     SWING_BRACKET,
     FloorPlateEntry,
+    GussetEntry,
     OutriggerBoxEntry,
     PlateEntry,
 )
 from cagekit.plates.clearing import Wish, fitted
 from cagekit.plates.entries import asked_fields, floor_entry, foot_rise, spot_names
 from cagekit.plates.floor_plate import FloorPlateSpec
-from cagekit.plates.foot import Foot
+from cagekit.plates.foot import Foot, prints
 from cagekit.plates.foot_size import FootSize, asked_of
 from cagekit.plates.idle import PlatedFoot, require_fields_act
 from cagekit.plates.profile import Folding
@@ -34,6 +36,7 @@ from cagekit.plates.profile import Folding
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
     from cagekit.inputs.build import Build
+    from cagekit.plates.gusset import GussetWish
 
 NEIGHBOUR = 500.0
 """Plates of feet within this distance (mm) are held against each other."""
@@ -61,20 +64,53 @@ def plates_for(build: Build, cage: Cage) -> tuple[Plate, ...]:
     entries = build.plates
     out: list[Plate] = []
     used: set[FootName] = set()
-    for member, end in feet_of(cage):
+    feet = feet_of(cage)
+    with suppress(CagekitError):  # told when it is that foot's turn
+        prints(cage, [(cage.member(member), end) for member, end in feet])
+    for member, end in feet:
         with about(_named(entries, foot_names(cage, member, end))):
             out.extend(_foot_plates(build, cage, member, end, entries, used, out))
     _require_used(cage, build, entries, used)
-    for entry in entries:
+    gussets = _gussets(build, cage)
+    for n, entry in enumerate(entries):
         # brackets of swing-out bars come with the bars
         kind = entry.kind
         if isinstance(entry, FloorPlateEntry) or kind == SWING_BRACKET or entry.omit:
             continue
-        where = f"{build.name} [[plate]] {entry.id or kind}"
+        if n in gussets:
+            out.extend(gussets[n])
+            continue
         with about(entry):
-            out.extend(maker(kind)(build, cage, entry, where))
+            out.extend(maker(kind)(build, cage, entry, _where(build, entry)))
     _require_own_ids(build.name, out, entries)
     return tuple(out)
+
+
+def _where(build: Build, entry: PlateEntry) -> str:
+    """What a message names of an entry."""
+    return f"{build.name} [[plate]] {entry.id or entry.kind}"
+
+
+def _gussets(build: Build, cage: Cage) -> Mapping[int, Sequence[Plate]]:
+    """The gussets of all entries side by side, by place of the entry.
+
+    None where one of them cannot be made: then they are made entry by entry, so that what is told
+    is about the first that has a fault.
+    """
+    from cagekit.plates.gusset import asked, made
+
+    rows: list[tuple[int, GussetWish]] = []
+    try:
+        for n, entry in enumerate(build.plates):
+            if isinstance(entry, GussetEntry) and not entry.omit:
+                rows += [(n, one) for one in asked(build, cage, entry, _where(build, entry))]
+        plates = made(cage, [one for _, one in rows])
+    except CagekitError:
+        return {}
+    out: dict[int, list[Plate]] = {}
+    for (n, _), plate in zip(rows, plates, strict=True):
+        out.setdefault(n, []).append(plate)
+    return out
 
 
 def _named(entries: Sequence[PlateEntry], names: Sequence[FootName]) -> FloorPlateEntry | None:

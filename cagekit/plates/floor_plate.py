@@ -472,8 +472,12 @@ def _require_room(
 
 
 def _require_foot_clear(plate: Plate, foot: Foot) -> None:
-    edge = foot.print.sampled(1.0)
+    low, high = foot.print.box
     for b in plate.bends:
+        first, last = b.loop.box
+        if (first > high).any() or (last < low).any():
+            continue
+        edge = foot.print.sampled(1.0)
         if b.loop.contains(edge).any():
             over = float(b.loop.distance(edge[b.loop.contains(edge)]).max())
             raise GeometryError(

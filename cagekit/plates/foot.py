@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from math import pi
 from typing import TYPE_CHECKING, Literal
 
@@ -9,8 +10,10 @@ import numpy as np
 from msgspec import Struct
 from numpy.typing import ArrayLike
 
-from cagekit.geometry.arrays import cross3
+from cagekit.cage.kept import content
+from cagekit.geometry.arrays import Points, cross3
 from cagekit.geometry.centre_line import Vec, unit
+from cagekit.geometry.end_cut import contacts
 from cagekit.geometry.outline import Outline, Vec2
 from cagekit.geometry.segment import POINT_TOL
 from cagekit.units.tolerance import ROUNDING
@@ -18,10 +21,11 @@ from cagekit.units.tolerance import ROUNDING
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
     from cagekit.cage.member import EndName, Member
-    from cagekit.geometry.end_cut import EndCut
     from cagekit.inputs.car import Car
 
 
+_ROUND = np.linspace(0.0, 2 * pi, 48, endpoint=False)
+"""Angles (rad) at which a tube is looked at where it stands."""
 HOOPS = ("main_hoop", "front_hoop", "half_hoop", "lateral_hoop")
 """Roles of hoops with feet of their own."""
 
@@ -96,10 +100,8 @@ class Foot(Struct, frozen=True, kw_only=True, eq=False):
         """
         m = cage.member(member)
         how = m.end(end)
-        assert how.plane is not None
-        frame = plate_frame(m.path.end_point(end), how.plane.normal)
-        cut = cage.cut(member, end)
-        ring = cage.kept.call(_print, cut, frame, m.tube.outer_radius)
+        frame = _frame(m, end)
+        (ring,) = prints(cage, [(m, end)])
         side = 1.0 if float(frame[1, 3]) >= 0 else -1.0
         spot = car.foot(how.foot) if car else None
         return cls(
@@ -116,10 +118,38 @@ class Foot(Struct, frozen=True, kw_only=True, eq=False):
         )
 
 
-def _print(cut: EndCut, frame: Vec, radius: float) -> Outline:
-    """Outline of a tube's outside, radius mm, on the face with ``frame`` that it stands on."""
-    phi = np.linspace(0.0, 2 * pi, 48, endpoint=False)
-    return through(_local(frame, cut.points(phi, radius))[:, :2]).anticlockwise()
+def prints(cage: Cage, feet: Sequence[tuple[Member, EndName]]) -> list[Outline]:
+    """Outlines of tubes on the faces that they stand on, all in one pass.
+
+    Args:
+        cage: the cage.
+        feet: tubes and their ends that stand flat.
+    """
+    cuts = [cage.cut(m.id, end) for m, end in feet]
+    frames = [_frame(m, end) for m, end in feet]
+    radii = [m.tube.outer_radius for m, _ in feet]
+    keys = [("print", *row) for row in zip(cuts, map(content, frames), radii, strict=True)]
+
+    def made(missing: Sequence[int]) -> list[Outline]:
+        found = contacts([(cuts[i], _ROUND, radii[i]) for i in missing])
+        return [
+            _print(frames[i], cuts[i].points(_ROUND, radii[i], c.s))
+            for i, c in zip(missing, found, strict=True)
+        ]
+
+    return cage.kept.each(keys, made)
+
+
+def _print(frame: Vec, points: Points) -> Outline:
+    """The outline through points ``(n, 3)`` mm on the face with ``frame``."""
+    return through(_local(frame, points)[:, :2]).anticlockwise()
+
+
+def _frame(member: Member, end: EndName) -> Vec:
+    """The frame ``(4, 4)`` of the face that an end stands on."""
+    plane = member.end(end).plane
+    assert plane is not None
+    return plate_frame(member.path.end_point(end), plane.normal)
 
 
 def plate_frame(point: ArrayLike, normal: ArrayLike) -> Vec:

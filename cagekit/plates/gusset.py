@@ -7,22 +7,24 @@ edges a weld gap away from the real tubes, straight or bent. The folded one is i
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from math import cos, hypot, sin, tan
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
 import numpy as np
 from msgspec import Struct
 
+from cagekit.cage.kept import content
 from cagekit.cage.member import EndName
 from cagekit.cage.places import MOVES
-from cagekit.cage.plate import Hole, HolePurpose, Plate, PlateWeld
+from cagekit.cage.plate import Hole, Plate, PlateWeld
 from cagekit.errors import GeometryError
 from cagekit.geometry.arrays import even
-from cagekit.geometry.centre_line import CentreLine
+from cagekit.geometry.centre_line import CentreLine, Line
 from cagekit.geometry.outline import Outline, Segment, Vec2, vec2
 from cagekit.inputs.plate import PLATE_STEEL, Gusset, GussetEntry, PlateEntry
 from cagekit.plates.corner import Corner, joints_at
+from cagekit.plates.lightening import lightened
 from cagekit.plates.profile import Folding
 from cagekit.plates.seat import drawn, seat, straight_reach
 from cagekit.units.tolerance import MICRON, ROUNDING
@@ -36,12 +38,6 @@ LEAST_SLOPE = 0.1
 """A tube that runs less than this (its direction's share) one way does not run that way."""
 ONE_PLACE = 1.0
 """Joints nearer to each other than this (mm) are one crossing."""
-RING = 12.0
-"""Metal left round a lightening hole that is not given, mm (common practice)."""
-LEAST_FREE = 6.0
-"""Least radius of such a hole, mm (common practice)."""
-FINER = 0.35
-"""How much finer than the last each grid is in which the widest spot is looked for."""
 
 
 class GussetSpec(Struct, frozen=True, kw_only=True):
@@ -92,6 +88,14 @@ class GussetSpec(Struct, frozen=True, kw_only=True):
         )
 
 
+class GussetWish(NamedTuple):
+    """A gusset that is asked for: its id, the corner that it sits in, and its sizes."""
+
+    id: str
+    corner: Corner
+    spec: GussetSpec
+
+
 def make(build: Build, cage: Cage, entry: PlateEntry, where: str) -> Sequence[Plate]:
     """Make the gussets of one entry.
 
@@ -101,18 +105,22 @@ def make(build: Build, cage: Cage, entry: PlateEntry, where: str) -> Sequence[Pl
         entry: what the file says.
         where: what a message names.
     """
+    return [plate for one in asked(build, cage, entry, where) for plate in made(cage, [one])]
+
+
+def asked(build: Build, cage: Cage, entry: PlateEntry, where: str) -> Iterator[GussetWish]:
+    """The gussets of one entry, to be made; arguments as of :func:`make`.
+
+    Raises:
+        InputError: the entry names no joint.
+        GeometryError: no gusset goes into a corner.
+    """
     assert isinstance(entry, GussetEntry)
     thickness = entry.thickness or build.foot_plate
     folded = entry.style == "folded"
     folding = Folding.of(build.tooling, thickness, entry.fold_radius) if folded else None
     spec = GussetSpec.of(entry, thickness, folding, build.units)
-    shape = flat_gusset
-    if folded:
-        from cagekit.plates.saddle import folded_gusset
-
-        shape = folded_gusset
     joints = joints_at(cage, entry.at, where)
-    out = []
     for joint in joints:
         corners = corners_of(cage, joint, entry)
         for at, way in corners:
@@ -122,9 +130,27 @@ def make(build: Build, cage: Cage, entry: PlateEntry, where: str) -> Sequence[Pl
             if len(corners) > 1:
                 name = f"{name}_to_{way}"
             reach = (entry.along_branch * 1.25, entry.along_parent * 1.25)
-            corner = Corner.of(cage, at, way, reach)
-            out.append(cage.kept.call(shape, name, corner, spec))
-    return out
+            yield GussetWish(name, Corner.of(cage, at, way, reach), spec)
+
+
+def made(cage: Cage, those: Sequence[GussetWish]) -> Sequence[Plate]:
+    """Gussets of one entry or of many, the flat ones side by side.
+
+    Raises:
+        GeometryError: one of them cannot be made.
+    """
+    keys = [("gusset", content(one)) for one in those]
+    return cage.kept.each(keys, lambda missing: _made([those[i] for i in missing]))
+
+
+def _made(those: Sequence[GussetWish]) -> Sequence[Plate]:
+    flat = [i for i, one in enumerate(those) if one.spec.folding is None]
+    plates = dict(zip(flat, flat_gussets([those[i] for i in flat]), strict=True))
+    if len(flat) < len(those):
+        from cagekit.plates.saddle import folded_gusset
+
+        plates |= {i: folded_gusset(*one) for i, one in enumerate(those) if i not in plates}
+    return [plates[i] for i in range(len(those))]
 
 
 def corners_of(cage: Cage, joint: Joint, entry: GussetEntry) -> Sequence[tuple[Joint, EndName]]:
@@ -196,6 +222,32 @@ def flat_gusset(plate_id: str, corner: Corner, spec: GussetSpec) -> Plate:
     Raises:
         GeometryError: a leg reaches beyond its tube, or the clip cuts the whole plate away.
     """
+    return flat_gussets([GussetWish(plate_id, corner, spec)])[0]
+
+
+def flat_gussets(those: Sequence[GussetWish]) -> list[Plate]:
+    """Several of them: their widest spots are looked for side by side.
+
+    Raises:
+        GeometryError: as of one.
+    """
+    cut = [_pattern(*one) for one in those]
+    holes: list[tuple[Hole, ...]] = [()] * len(those)
+    for size in dict.fromkeys(one.spec.hole for one in those):
+        rows = [i for i, one in enumerate(those) if one.spec.hole == size]
+        found = lightened([those[i].id for i in rows], [cut[i][0] for i in rows], size)
+        for i, own in zip(rows, found, strict=True):
+            holes[i] = own
+    return [
+        _plate(one, outline, legs, own)
+        for one, (outline, legs), own in zip(those, cut, holes, strict=True)
+    ]
+
+
+def _pattern(
+    plate_id: str, corner: Corner, spec: GussetSpec
+) -> tuple[Outline, tuple[float, float]]:
+    """The outline, and the lengths of the edges along parent and branch, mm."""
     gap = spec.weld_gap
     t = spec.thickness
     on_parent = _edge(corner, corner.parent_path, corner.parent_radius + gap, t, parent=True)
@@ -209,13 +261,20 @@ def flat_gusset(plate_id: str, corner: Corner, spec: GussetSpec) -> Plate:
             f"and {spec.along_branch:.1f} mm.",
             "Use a smaller clip or longer legs.",
         )
-    edge_p = _curve(on_parent, start_p + spec.clip, start_p + spec.along_parent)
-    edge_b = _curve(on_branch, start_b + spec.clip, start_b + spec.along_branch)
+    edge_p = _curve(corner.parent_path, on_parent, start_p + spec.clip, start_p + spec.along_parent)
+    edge_b = _curve(corner.branch_path, on_branch, start_b + spec.clip, start_b + spec.along_branch)
     segments = [*edge_p, *_rim(corner, spec, edge_p, edge_b)]
     segments += [s.reversed() for s in reversed(edge_b)]
     segments.append(Segment(segments[-1].end, segments[0].start))
     outline = Outline.of_segments(segments).cleaned()
-    legs = sum(s.length for s in edge_p), sum(s.length for s in edge_b)
+    return outline, (sum(s.length for s in edge_p), sum(s.length for s in edge_b))
+
+
+def _plate(
+    one: GussetWish, outline: Outline, legs: tuple[float, float], holes: tuple[Hole, ...]
+) -> Plate:
+    """The plate of an outline with its holes."""
+    plate_id, corner, spec = one
     frame = np.eye(4)
     frame[:3, 0], frame[:3, 1], frame[:3, 2] = corner.along, corner.across, corner.normal
     frame[:3, 3] = corner.node + corner.normal * spec.thickness / 2
@@ -225,7 +284,7 @@ def flat_gusset(plate_id: str, corner: Corner, spec: GussetSpec) -> Plate:
         thickness=spec.thickness,
         material=spec.material,
         outline=outline,
-        holes=lightened(plate_id, outline, spec.hole),
+        holes=holes,
         welds=(
             PlateWeld(to=corner.parent, length=2 * legs[0], leg=spec.weld_leg),
             PlateWeld(to=corner.branch, length=2 * legs[1], leg=spec.weld_leg),
@@ -300,8 +359,10 @@ def _gap(corner: Corner, path: CentreLine, p: Vec2, z: float = 0.0) -> float:
     return float(np.linalg.norm(space - path.nearest(space).point))
 
 
-def _curve(edge: TubeEdge, start: float, end: float) -> list[Segment]:
-    """An edge between two distances as one straight or as arcs."""
+def _curve(path: CentreLine, edge: TubeEdge, start: float, end: float) -> list[Segment]:
+    """The edge along a tube between two distances as one straight or as arcs."""
+    if len(path.pieces) == 1 and isinstance(path.pieces[0], Line):
+        return [Segment(vec2(edge(start)), vec2(edge(end)))]
     return drawn(np.array([edge(a) for a in np.linspace(start, end, 17)]))
 
 
@@ -372,62 +433,3 @@ def _require_reach(owner: str, corner: Corner, parent: float, branch: float) -> 
                 f"node ({0.6 * radius:.1f} mm at most).",
                 "Use shorter legs or a tube gusset.",
             )
-
-
-def lightened(owner: str, outline: Outline, hole: float | None) -> tuple[Hole, ...]:
-    """A round hole where the plate is widest; a given one must leave some metal round it.
-
-    Args:
-        owner: what a message names.
-        outline: of the plate.
-        hole: diameter, mm; the usual one when None, 0 for none.
-
-    Raises:
-        GeometryError: too little metal is left round the hole.
-    """
-    if hole is not None and hole <= 0:
-        return ()
-    if hole is None:
-        centre, radius = widest(outline, above=RING + LEAST_FREE)
-        free = radius - RING
-        if free < LEAST_FREE:
-            return ()
-        return (Hole.circle(centre, round(2 * free), HolePurpose.LIGHTENING),)
-    centre, radius = widest(outline)
-    if hole / 2 > radius - 4.0:
-        raise GeometryError(
-            owner,
-            f"a lightening hole of {hole:.1f} mm leaves {radius - hole / 2:.1f} mm of metal "
-            "round it (4 mm at least).",
-            f"Use a hole of {2 * (radius - 4.0):.0f} mm or less, or longer legs.",
-        )
-    return (Hole.circle(centre, hole, HolePurpose.LIGHTENING),)
-
-
-def widest(outline: Outline, above: float = 0.0) -> tuple[Vec2, float]:
-    """Middle and radius of the largest circle inside an outline, to about 0.01 mm.
-
-    Args:
-        outline: the outline.
-        above: a circle of this radius (mm) or less is of no use: how small it is is not found out.
-    """
-    low, high = outline.box
-    step = float(max(high - low)) / 12
-    best = outline.centroid
-    span = step * 6
-    found = 0.0
-    while span > 0.005:
-        g = even(2.0 * span, 9) - span
-        grid = np.empty((9, 9, 2))
-        grid[..., 0], grid[..., 1] = best[0] + g, (best[1] + g)[:, None]
-        points = grid.reshape(81, 2)
-        gaps = outline.distance(points)
-        # near the best spot so far everything is inside
-        if found <= 1.5 * span:
-            gaps = np.where(outline.contains(points), gaps, -1.0)
-        best, found = vec2(points[int(np.argmax(gaps))]), float(gaps.max())
-        span *= FINER
-        # no spot that is still to come lies further off, so none has more room than that more
-        if found + span * 2**0.5 / (1 - FINER) < above:
-            break
-    return best, float(outline.distance(best)[0])

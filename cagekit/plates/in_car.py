@@ -19,7 +19,7 @@ from cagekit.car.shell import FAR, ShellSurface, floor, surfaces
 from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import Vec
 from cagekit.inputs.car import Car
-from cagekit.plates.points import kept_points, nearest, within
+from cagekit.plates.points import kept_points, lay_points, nearest, within
 
 NEAR = 30.0
 """Plates further than this (mm) from a surface or from each other are not told of."""
@@ -84,6 +84,7 @@ def rooms_in_car(cage: Cage, plates: Sequence[Plate], car: Car) -> list[Room | N
     """
 
     def measured(missing: Sequence[int]) -> list[Room | None]:
+        lay_points(cage, [plates[i] for i in missing])
         return least_rooms(shell_of(cage, car), [LaidPlate.of(cage, plates[i]) for i in missing])
 
     keys = [("room in the car", p.body, _below(p), Same(car)) for p in plates]

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from cagekit.cage.plate import Plate
 from cagekit.geometry.arrays import Bools, Points, Points2, Vec, extent
 from cagekit.geometry.outline import Outline
+from cagekit.geometry.outline_tables import OutlineTables
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
@@ -27,6 +28,35 @@ MANY = 20_000_000
 def kept_points(cage: Cage, plate: Plate) -> Points:
     """Points all over a plate of a cage, laid once."""
     return cage.kept.once(("points", plate.body), partial(plate_points, plate))
+
+
+def lay_points(cage: Cage, plates: Sequence[Plate]) -> None:
+    """Lay the points of plates of a cage in fewer passes than one by one, for whoever asks next."""
+    keys = [("points", plate.body) for plate in plates]
+    cage.kept.each(keys, lambda missing: _laid([plates[i] for i in missing]))
+
+
+def _laid(plates: Sequence[Plate]) -> list[Points]:
+    """The points of plates: which of each one's grid lie on its metal is asked in one pass."""
+    grids = [_grid(plate, STEP) for plate in plates]
+    holes = [(i, hole.loop) for i, plate in enumerate(plates) for hole in plate.holes]
+    loops = [plate.outline for plate in plates] + [loop for _, loop in holes]
+    size, most = max(map(len, grids)), max(map(len, loops))
+    if len(loops) * size * most > BLOCK * len(plates):
+        return [plate_points(plate) for plate in plates]
+    table = np.zeros((len(plates), size, 2))
+    for row, grid in zip(table, grids, strict=True):
+        row[: len(grid)] = grid
+    table = table[[*range(len(plates)), *(i for i, _ in holes)]]
+    tables = OutlineTables.laid([loop.tables for loop in loops])
+    within = tables.contains(table[:, None, :, 0], table[:, None, :, 1])
+    inside = within[: len(plates)]
+    for (i, _), out in zip(holes, within[len(plates) :], strict=True):
+        inside[i] &= ~out
+    return [
+        _put_on(plate, grid[there[: len(grid)]], plate.outline.sampled(STEP))
+        for plate, grid, there in zip(plates, grids, inside, strict=True)
+    ]
 
 
 def kept_box(cage: Cage, plate: Plate) -> tuple[Vec, Vec]:
@@ -49,10 +79,7 @@ def plate_points(
         without: part of the flat pattern that is left out.
         among: parts of it in whose boxes, a step wider, alone there shall be points.
     """
-    low, high = plate.outline.box
-    x, y = (np.arange(a, b, step) for a, b in zip(low, high, strict=True))
-    grid = np.stack(np.meshgrid(x, y), -1).reshape(-1, 2)
-    edge = plate.outline.sampled(step)
+    grid, edge = _grid(plate, step), plate.outline.sampled(step)
     if among is not None:
         grid, edge = (p[_boxed(p, among, step)] for p in (grid, edge))
     if without is not None:
@@ -60,7 +87,20 @@ def plate_points(
     inside = plate.outline.contains(grid)
     for hole in plate.holes:
         inside &= ~hole.loop.contains(grid)
-    return np.concatenate(plate.faces(np.concatenate([grid[inside], edge])))
+    return _put_on(plate, grid[inside], edge)
+
+
+def _grid(plate: Plate, step: float) -> Points2:
+    """A grid over the box of a plate's flat pattern, ``(n, 2)`` mm."""
+    x, y = (np.arange(a, b, step) for a, b in zip(*plate.outline.box, strict=True))
+    grid = np.empty((len(y), len(x), 2))
+    grid[..., 0], grid[..., 1] = x, y[:, None]
+    return grid.reshape(-1, 2)
+
+
+def _put_on(plate: Plate, grid: Points2, edge: Points2) -> Points:
+    """Flat points of a plate's metal and of its edge on its face, then on its back, ``(n, 3)``."""
+    return np.concatenate(plate.faces(np.concatenate([grid, edge])))
 
 
 def _boxed(points: Points2, parts: Iterable[Outline], reach: float) -> Bools:

@@ -22,7 +22,8 @@ from cagekit.geometry.fold import Fold, bend_allowance
 from cagekit.geometry.outline import Outline, Segment, Vec2, vec2
 from cagekit.plates.bend_corner import beyond_bend
 from cagekit.plates.corner import Corner
-from cagekit.plates.gusset import GussetSpec, lightened
+from cagekit.plates.gusset import GussetSpec
+from cagekit.plates.lightening import lightened
 from cagekit.plates.profile import Folding
 from cagekit.plates.seat import drawn
 from cagekit.units.tolerance import SAME_ANGLE, SAME_POINT
@@ -367,13 +368,9 @@ def _cheek_holes(plate: Plate, hole: float | None) -> tuple[Hole, ...]:
     """The same lightening hole in both cheeks."""
     if hole is not None and hole <= 0:
         return ()
-    out: list[Hole] = []
-    web = plate.folded.facets
-    for facet in web:
-        if abs(float(facet.frame[2, 2])) > 0.5:
-            continue
-        out += lightened(plate.id, facet.loop, hole)
-    return tuple(out)
+    cheeks = [f.loop for f in plate.folded.facets if abs(float(f.frame[2, 2])) <= 0.5]
+    found = lightened([plate.id] * len(cheeks), cheeks, hole)
+    return tuple(one for own in found for one in own)
 
 
 def _saddle_welds(corner: Corner, spec: GussetSpec, shape: _Saddle) -> tuple[PlateWeld, ...]:

@@ -7,7 +7,6 @@ A record knows nothing of any CAD kernel; :mod:`cagekit.writers.step` writes it 
 from __future__ import annotations
 
 from functools import lru_cache
-from typing import Protocol
 
 import numpy as np
 from msgspec import Struct, field
@@ -25,18 +24,6 @@ POINT_TOL = KERNEL_POINT
 """Distance (mm) below which two exact points are one."""
 FEW = 128
 """Places of a spline up to which its basis there is kept."""
-
-
-class Surface(Protocol):
-    """What every face surface can do."""
-
-    def uv(self, points: Points) -> Array:
-        """Surface parameters of points ``(n, 3)`` on it, ``(n, 2)``, angles in (-pi, pi]."""
-        ...
-
-    def height(self, points: Points) -> Array:
-        """How far points ``(n, 3)`` lie off the surface along its normal, ``(n,)`` mm."""
-        ...
 
 
 class LineCurve(Struct, frozen=True, eq=False):

@@ -7,7 +7,8 @@ room to the nearest limit, then the shortest way from where the member is now.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from functools import partial
 from itertools import product
 from typing import Any
 
@@ -31,6 +32,7 @@ from cagekit.inputs.messages import problem_and_cure
 from cagekit.inputs.places import MEASURED, OnTube
 from cagekit.inputs.written import with_place
 from cagekit.names import in_words
+from cagekit.process import ProcessCopy, cores
 from cagekit.units import INCH
 
 GROUPS = ("fit", "car", "sight", "rules")
@@ -38,6 +40,10 @@ PLACES = {"from": "from_", "to": "to"}
 """Places of a strut that can be moved, as a file names them, and their fields."""
 MOST = 400
 """Places tried at most in one go."""
+SHARED = 8
+"""Places from which on a second process tries half of them: beginning takes it as long as one."""
+LONGEST = 3600.0
+"""Seconds after which a second process is not waited for."""
 ENOUGH = 60.0
 """Room (mm) beyond which more of it does not make a place better."""
 WORTH = {"mm": 1.0, "deg": 10.0, "": 200.0}
@@ -126,6 +132,7 @@ def place(
     sweeps: Sequence[Sweep] = (),
     *,
     groups: Sequence[str] = GROUPS,
+    copied: bool = False,
 ) -> Placement:
     """Try ``member`` over a range.
 
@@ -134,6 +141,7 @@ def place(
         member: id, id without its side, or kind of the member; both sides move together.
         sweeps: up to two ranges; the usual one of the member's kind when empty.
         groups: check groups to look at.
+        copied: let a copy of this process, in which no other thread is at work, try half of them.
 
     Raises:
         InputError: no such member or field, more than two ranges, or too many places.
@@ -157,11 +165,16 @@ def place(
     now = tuple(_now(build, cage, entries, s.name) for s in chosen)
     places = list(product(*(s.values for s in chosen)))
     builds = [_variant(build, entries, chosen, now, values) for values in places]
-    variants(builds, design.kept)  # what cannot be made is told place by place
-    tried = [
-        _try(design, entries, variant, values, groups)
-        for variant, values in zip(builds, places, strict=True)
-    ]
+
+    def some(of: slice) -> list[Trial]:
+        variants(builds[of], design.kept)  # what cannot be made is told place by place
+        return [
+            _try(design, entries, variant, values, groups)
+            for variant, values in zip(builds[of], places[of], strict=True)
+        ]
+
+    shared = copied and count >= SHARED and cores() > 1 and ProcessCopy.can_be
+    tried = _tried_by_two(some, count) if shared else some(slice(None))
     ids = {m for t in tried for m in t.members}
     keys = _keys(tried, ids)
     trials = tuple(_kept(t, keys, ids) for t in tried)
@@ -180,6 +193,23 @@ def place(
         reasons=tuple(_reasons(trials, columns, chosen)),
         proposed={} if best is None else _proposed(entries, chosen, now, best.values),
     )
+
+
+def _tried_by_two(some: Callable[[slice], list[Trial]], count: int) -> list[Trial]:
+    """The trials of so many places in order, half of them made in a copy of this process."""
+    # what all places have in common is loaded and worked out before there are two
+    first, middle = some(slice(1)), count // 2 + 1
+    copy = ProcessCopy(partial(some, slice(middle, None)), seconds=LONGEST)
+    try:
+        mine = some(slice(1, middle))
+    except BaseException:
+        copy.stop()
+        raise
+    try:
+        rest = copy.result()
+    except EOFError:
+        rest = some(slice(middle, None))
+    return [*first, *mine, *rest]
 
 
 def _entries(build: Build, member: str) -> tuple[MemberEntry, ...]:

@@ -16,9 +16,11 @@ from cagekit.cage.plate import Plate
 from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import Vec
 from cagekit.geometry.outline import Outline
-from cagekit.geometry.shapes import polygon_distance
+from cagekit.geometry.shapes import Prism, polygon_distance
 from cagekit.inputs.car import Car
 
+THIN = 20.0
+"""A door is no thinner than this, mm."""
 NEAR = 100.0
 """Nearer than this (mm) a distance is worked out exactly; more than any tube is thick."""
 
@@ -178,3 +180,22 @@ class BodySide(Struct, frozen=True, eq=False):
         if abs(u[0]) > abs(u[1]):
             return "front edge of the door opening" if u[0] > 0 else "quarter panel"
         return "upper edge of the door opening" if u[1] > 0 else "sill"
+
+
+def open_door(car: Car, side: str) -> Prism | None:
+    """The door of one side, open as far as the car sheet says; None when it does not say.
+
+    As wide as its opening and as thick as from its trim to the sill's outer edge, it turns about an
+    upright axis at the front corner of its outside.
+    """
+    own = car.side(side)
+    if own.door is None or own.door.opens is None or len(own.door.outline) < 3:
+        return None
+    sign = 1.0 if side == "left" else -1.0
+    outline = np.array(own.door.outline, float)
+    outside = max(own.sill_top_y[1], own.door.y_trim + THIN)
+    hinge = np.array([outline[:, 0].max(), sign * outside, 0.0])
+    c, s = np.cos(own.door.opens), sign * np.sin(own.door.opens)
+    frame = np.array([[c, -s, 0.0], [0.0, 0.0, 1.0], [s, c, 0.0]])
+    thick = sorted((0.0, sign * (own.door.y_trim - outside)))
+    return Prism(hinge, frame, outline - [hinge[0], 0.0], (thick[0], thick[1]))

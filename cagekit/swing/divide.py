@@ -21,6 +21,7 @@ from cagekit.inputs.entries import DoorBarEntry
 from cagekit.inputs.plate import PlateEntry
 from cagekit.swing.brackets import brackets
 from cagekit.swing.hardware import choose_pin, hardware
+from cagekit.swing.idle import require_fields_act
 from cagekit.swing.relief import relief_lean
 from cagekit.swing.spec import bracket_entry, bracket_spec, require_known
 
@@ -87,12 +88,14 @@ def divide_all(
         kept: bars from before.
 
     Raises:
-        InputError: a bracket entry names no bar or no pin.
+        InputError: a bracket entry names no bar or no pin, or says what nothing is made of.
         GeometryError: a bar cannot be divided; says which, why and what would do.
     """
     bars = [m for m in members.values() if m.swing is not None]
     entries = build.plates
     require_known(entries, bars, build.name)
+    if build.as_written:  # what acted on a bar that is left out is no slip
+        require_fields_act(build, bars)
     found = {e.id: e for e in build.entries if isinstance(e, DoorBarEntry)}
     call = (Kept() if kept is None else kept).call
     return tuple(

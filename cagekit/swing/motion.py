@@ -16,7 +16,15 @@ from msgspec import Struct
 from cagekit.cage.door import SmallPart, SwingDoor, SwingJoint, moved_points
 from cagekit.car.shell import surfaces
 from cagekit.geometry.centre_line import Vec, vec
-from cagekit.swing.bodies import BodySide, Obstacle, part_gap, plate_gap, stub_gap, tube_gap
+from cagekit.swing.bodies import (
+    BodySide,
+    Obstacle,
+    open_door,
+    part_gap,
+    plate_gap,
+    stub_gap,
+    tube_gap,
+)
 from cagekit.swing.brackets import stub_end
 from cagekit.units.tolerance import ANGLE_ROUNDING
 
@@ -177,8 +185,8 @@ def obstacles(cage: Cage, car: Car | None, door: SwingDoor) -> tuple[Obstacle, .
 def body(car: Car, door: SwingDoor) -> tuple[Obstacle, ...]:
     """The body: its side with the door opening, the shell's surfaces, every keep-out.
 
-    Doors stand open; a dash is cut where tubes pass. The shell's side at the hoop is the body
-    side's inner face and would hold the bar inside.
+    Doors stand open, as far as the car sheet says; a dash is cut where tubes pass. The shell's side
+    at the hoop is the body side's inner face and would hold the bar inside.
     """
     out = []
     wall = BodySide.of(car, door.side)
@@ -186,6 +194,9 @@ def body(car: Car, door: SwingDoor) -> tuple[Obstacle, ...]:
         out.append(
             Obstacle(name=f"{door.side} door opening", kind="opening", gap=wall.gap, part=wall.part)
         )
+    leaf = open_door(car, door.side)
+    if leaf is not None:
+        out.append(Obstacle(name=f"open {door.side} door", kind="door", gap=leaf.gap))
     keep = {k.name for k in car.keepouts}
     for s in surfaces(car):
         if s.name in keep or not (s.moves or s.trimmed or s.at_hoop):

@@ -56,16 +56,18 @@ def bracket_entry(
     if not _folds(out, bar.tube.outer_radius, tooling, units):
         out = _usual(FLAT_PRESETS[units])
     for entry in entries:
-        if not isinstance(entry, SwingBracketEntry):
-            continue
-        if entry.at.bar not in ("", *bar.names) or entry.at.joint not in ("", joint):
-            continue
-        if entry.side in ("left", "right") and entry.side != bar.side:
+        if not isinstance(entry, SwingBracketEntry) or not means(entry, bar, joint):
             continue
         merged = laid_on(out, entry)
         assert isinstance(merged, SwingBracketEntry)
         out = merged
     return out
+
+
+def means(entry: SwingBracketEntry, bar: Member, joint: JointName) -> bool:
+    """Whether an entry speaks of a joint of a bar."""
+    there = entry.at.bar in ("", *bar.names) and entry.at.joint in ("", joint)
+    return there and (entry.side not in ("left", "right") or entry.side == bar.side)
 
 
 def _usual(preset: str) -> SwingBracketEntry:

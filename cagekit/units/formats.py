@@ -86,17 +86,20 @@ def format_area(mm2: float, units: LengthUnit = "mm", *, decimals: int | None = 
     return f"{_quantity(mm2, 0 if decimals is None else decimals)} mm\u00b2"
 
 
-def format_mass(kg: float, units: LengthUnit = "mm", *, decimals: int = 1) -> str:
-    """Return a mass given in kg as ``kg``, or as ``lb`` beside inches.
+def format_mass(kg: float, units: LengthUnit = "mm") -> str:
+    """Return a mass given in kg as ``kg``, or as ``lb`` beside inches: to a tenth of them.
+
+    What weighs less than one of them is told in whole grams, or in ounces to a tenth.
 
     Args:
         kg: kg.
         units: that the reader wants.
-        decimals: digits after the point; the usual ones when None.
     """
     if units == "in":
-        return f"{_scaled(kg, POUND_EXACT, decimals)} lb"
-    return f"{_quantity(kg, decimals)} kg"
+        ounces = _scaled(kg, POUND_EXACT / 16, 1)
+        return f"{ounces} oz" if abs(float(ounces)) < 16 else f"{_scaled(kg, POUND_EXACT, 1)} lb"
+    grams = _scaled(kg, Fraction(1, 1000), 0)
+    return f"{grams} g" if abs(float(grams)) < 1000 else f"{_quantity(kg, 1)} kg"
 
 
 def in_unit(value: float, unit: Fraction, decimals: int) -> str:

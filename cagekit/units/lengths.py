@@ -82,7 +82,8 @@ def parse_length(value: str | float, default: LengthUnit = "mm") -> float:
     scale = INCH_EXACT if default == "in" else _MM
     if isinstance(value, str):
         return _finite(value, _LengthReader(value, scale).length())
-    if isinstance(value, bool) or not isinstance(value, Real):
+    plain = value.__class__ is float or value.__class__ is int  # an abstract type is a long look
+    if not plain and (isinstance(value, bool) or not isinstance(value, Real)):
         raise LengthError(str(value), f"a length is a number or a text, not {_kind(value)}")
     try:
         number = float(value)
@@ -90,7 +91,7 @@ def parse_length(value: str | float, default: LengthUnit = "mm") -> float:
         raise LengthError("of many digits", "too large for a length") from None
     if not isfinite(number):
         raise LengthError(str(value), "a length must be a finite number")
-    if scale == _MM:
+    if scale is _MM:
         return number + 0.0  # no -0.0
     return _finite(str(value), exact(number) * scale)
 

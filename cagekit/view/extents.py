@@ -153,4 +153,6 @@ def _discs(path: CentreLine, low: float, high: float) -> tuple[Vec, Vec]:
         stations = np.linspace(first, last, n)
         centres.append(piece.point(stations))
         along.append(piece.tangent(stations))
-    return np.concatenate(centres), np.concatenate(along)
+    # of a short tube that is cut like a parallelogram none is whole: its rims reach as far
+    none = np.empty((0, 3))
+    return np.concatenate([none, *centres]), np.concatenate([none, *along])

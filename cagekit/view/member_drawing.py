@@ -162,7 +162,8 @@ def seen_from(camera: Camera) -> str:
     axis = int(np.argmax(np.abs(camera.eye)))
     sides = (("the front", "the rear"), ("the left", "the right"), ("above", "below"))[axis]
     words = sides[0] if camera.eye[axis] > 0 else sides[1]
-    return f"from {words}" if abs(camera.eye[axis]) > 0.97 else f"square to its bends, {words} side"
+    aside = abs(camera.eye[axis]) <= 0.97
+    return f"square to its bends, mostly from {words}" if aside else f"from {words}"
 
 
 def bend_plane(path: CentreLine) -> Camera:

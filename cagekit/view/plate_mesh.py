@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from cagekit.geometry.arrays import Points
+from cagekit.geometry.arrays import Points, cross_rows, size_rows
 from cagekit.units.tolerance import MICRON, NO_LENGTH
 from cagekit.view.mesh import Mesh
 from cagekit.view.triangulate import triangulate
@@ -72,7 +72,9 @@ def _slab(
         after = (index + 1) % n
         a, b = flat[at : at + n], flat[at : at + n][after]
         at += n
-        edge = plate.outline.distance((a + b) / 2) < max(ON_EDGE, CHORD) if ring is outer else True
+        # of a plate without folds all of the border is its edge
+        whole = ring is not outer or loop is plate.outline
+        edge = True if whole else plate.outline.distance((a + b) / 2) < max(ON_EDGE, CHORD)
         keep = index[np.broadcast_to(edge, n)]
         # the metal lies left of the loop as triangulate turned it, so the wall looks right
         wall = np.concatenate(
@@ -107,8 +109,8 @@ def _strips(bend: Bend) -> list[Outline]:
 def _flat_shaded(corners: Points) -> Mesh:
     """Make a mesh of loose triangles ``(3 m, 3)`` with their own normals."""
     t = corners.reshape(-1, 3, 3)
-    normal = np.cross(t[:, 1] - t[:, 0], t[:, 2] - t[:, 0])
-    size = np.linalg.norm(normal, axis=1)
+    normal = cross_rows(t[:, 1] - t[:, 0], t[:, 2] - t[:, 0])
+    size = size_rows(normal)
     keep = size > NO_LENGTH
     t, normal = t[keep], normal[keep] / size[keep, None]
     return Mesh(

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 from msgspec import Struct
 
+from cagekit.cage.cage import Cage
 from cagekit.cage.member import EndName
 from cagekit.design import Design
 from cagekit.geometry.centre_line import Vec
@@ -24,7 +25,7 @@ from cagekit.shop.nesting.letters import strokes as letters
 from cagekit.shop.nesting.plate_drawing import CAUTION, Drawing, Layer, Stroke, check_bar
 from cagekit.shop.sawing.templates import SawSetting, Template, ordinates, saw_setting, templates
 from cagekit.units import LengthUnit, format_length
-from cagekit.units.tolerance import ANGLE_ROUNDING, MICRON
+from cagekit.units.tolerance import ANGLE_ROUNDING, MICRON, ROUNDING
 from cagekit.view.overview import numbers_of
 from cagekit.writers.csv import write_table
 from cagekit.writers.dxf import dxf_options, save
@@ -139,8 +140,10 @@ def all_templates(design: Design) -> tuple[Template, ...]:
 
 def _unrolled_of(design: Design) -> tuple[Template, ...]:
     thickness = design.tooling.paper.thickness
-    pieces = [i for i in design.cage.members if i not in design.fitted.members]
-    cut = [t for t in templates(design.cage, thickness, pieces) if not t.parents]
+    sawn = _sawn(design.cage)
+    divided = {piece for piece, _ in sawn}
+    pieces = [i for i in design.cage.members if i in divided]
+    cut = [t for t in templates(design.cage, thickness, pieces) if (t.member, t.end) in sawn]
     return (*templates(design.fitted, thickness, design.fitted.members), *cut)
 
 
@@ -345,20 +348,26 @@ def table(design: Design) -> tuple[list[str], list[list[str]]]:
 
 def stands_on(design: Design, member: str, end: EndName) -> str:
     """What an end without parents is cut for: its plate, the car, a swing-out bar's own relief."""
-    for tube in design.cage.bolted:
-        for bolted, both in zip(tube.joints, pairwise(tube.pieces), strict=True):
-            if (member, end) in zip(both, ("b", "a"), strict=True):
-                return f"bolted {bolted.kind}"
-    for door in design.cage.doors:
-        for joint in door.joints:
-            if (door.bar, joint.end) == (member, end):
-                return f"{joint.name} relief"
-            if joint.stub == member:
-                return f"{joint.name} cut"
-    if any(f"{member}.{end}" in p.ends for p in design.cage.plates):
+    sawn = _sawn(design.cage).get((member, end))
+    if sawn is not None:
+        return sawn
+    if any(f"{member}.{end}" in p.ends for p in (*design.cage.plates, *design.fitted.plates)):
         return "plate"
     how = design.fitted.member(member).end(end)
     return (how.surface or "car") if how.plane is not None else "free"
+
+
+def _sawn(cage: Cage) -> dict[tuple[str, EndName], str]:
+    """Ends that a tube has only when it is divided, by piece and end, and what each is cut for."""
+    out: dict[tuple[str, EndName], str] = {}
+    for tube in cage.bolted:
+        for bolted, (first, then) in zip(tube.joints, pairwise(tube.pieces), strict=True):
+            out[first, "b"] = out[then, "a"] = f"bolted {bolted.kind}"
+    for door in cage.doors:
+        for joint in door.joints:
+            out[door.bar, joint.end] = f"{joint.name} relief"
+            out[joint.stub, "a" if joint.end == "b" else "b"] = f"{joint.name} cut"
+    return out
 
 
 def _saw_cells(saw: SawSetting, units: LengthUnit) -> list[str]:
@@ -404,6 +413,9 @@ def shop_cuts(setting: SawSetting, tooling: Tooling, units: LengthUnit = "mm") -
         return "offset beyond the notcher: use the template"
     if setting.stroke > notcher.max_depth:
         return "deeper than the saw cuts: use the template"
+    if setting.straight < notcher.clamp - ROUNDING:
+        has, needs = (_size(round(v, 1), units) for v in (setting.straight, notcher.clamp))
+        return f"{has} of straight, the vice needs {needs}: use the template"
     return f"saw {_size(round(fit, 2), units)}"
 
 

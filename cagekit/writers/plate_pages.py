@@ -30,7 +30,7 @@ def plate_card(book: Book, group: Alike, options: CutOptions) -> dict[str, Any]:
     on = dict.fromkeys(p.ends or p.members) if len(names) == 1 else names
     facts = [
         ["Flat", f"{book.length(wide)} x {book.length(tall)} x {book.size(p.thickness)}"],
-        ["Steel", f"{p.material}, {book.light(p.mass)} each"],
+        ["Steel", f"{p.material}, {book.mass(p.mass)} each"],
         ["For", in_words(", ".join(on))],
         ["File", ", ".join(f"{n}.dxf" for n in names[:1]) + (" or a twin's" if names[1:] else "")],
     ]

@@ -24,9 +24,10 @@ from cagekit.shop.sawing.plan import CutPlan
 from cagekit.shop.sawing.templates import SawSetting, Template, ordinates, saw_setting
 from cagekit.shop.welding.weld_rows import WeldRow
 from cagekit.shop.welding.welds import Way, Weld
-from cagekit.units import POUND, format_area, format_length, format_mass, lengths_in
+from cagekit.units import format_area, format_length, format_mass, lengths_in
 from cagekit.view.camera import FRONT, OBLIQUE, SIDE, TOP, Camera
 from cagekit.view.linework import LineDrawing, cage_drawing
+from cagekit.view.overview import numbers_of
 from cagekit.writers.copes import all_templates, lay_out, shop_cuts, stands_on
 from cagekit.writers.machined_pages import machined_cards
 from cagekit.writers.pdf import document
@@ -112,13 +113,6 @@ class Book:
         if self.design.units == "in":
             return format_area(mm2, "in", decimals=0)
         return f"{mm2 / 1e6:.3f} m²"
-
-    def light(self, kg: float) -> str:
-        """The mass of one plate; grams or ounces where kilograms or pounds would say nothing."""
-        if self.design.units == "in":
-            pounds = kg / POUND
-            return self.mass(kg) if pounds >= 1.0 else f"{16 * pounds:.1f} oz"
-        return self.mass(kg) if kg >= 1.0 else f"{1000 * kg:.0f} g"
 
     def tube(self, member: str) -> str:
         """Size and steel of a member's tube."""
@@ -210,11 +204,11 @@ class Book:
         return [
             ["Car", self.build.car.description or self.build.car.name],
             ["Driver", ", ".join(d.name for d in self.build.drivers) or "none given"],
-            ["Layout", self.build.layout.description or self.build.layout.name],
+            ["Layout", self.layout()],
             ["Members", f"{len(self.cage.members)} tubes, {total}"],
             ["Tube", "; ".join(tubes)],
             ["Plates", str(sum(p.quantity for p in self.cage.plates))],
-            ["Mass", f"{self.mass(listed.mass.total)} without welds, bolts and padding"],
+            ["Mass", f"{self.mass(listed.mass.total)} without welds, bolts of plates and padding"],
             ["Centre of gravity", where],
             ["Tooling", self.tooling.description or self.tooling.name],
             ["Rules looked at", ", ".join(book_names(self.design)) or "none"],
@@ -226,6 +220,14 @@ class Book:
             self.cage, camera, self.width, 0.53 * self.height, self.numbers, size=self.length
         )
         return {"title": title, **self.picture(camera.name, drawing)}
+
+    def layout(self) -> str:
+        """The layout in its own words; its name where the build has other members than they say."""
+        layout = self.build.layout
+        said = self.build.file.members.values()
+        if any(field in one for one in said for field in ("omit", "swing_out")):
+            return f"{layout.name}, with other members: the list on the next page tells them"
+        return layout.description or layout.name
 
     def springback(self) -> list[list[str]]:
         """Which springback each die was given, in words; by tube where a die's tubes differ."""
@@ -258,17 +260,18 @@ class Book:
     def copes(self) -> list[list[str]]:
         """Where each template is: tube, end, parents, deepest, depth, sheet."""
         found = self.templates
+        numbers = numbers_of(self.design.cage) | self.numbers
         sheet_of = {
             p.index: n for n, sheet in enumerate(lay_out(found, self.page), start=1) for p in sheet
         }
         return [
             [
-                self.number(t.member),
+                f"{numbers[t.member]} {named(t.member)}",
                 t.end.upper(),
                 ", ".join(self.number(p) for p in t.parents)
                 or stands_on(self.design, t.member, t.end),
                 "square" if t.square else f"{round(t.deepest) % 360}°",
-                self.length(t.height - 26.0),
+                self.length(t.depth),
                 str(sheet_of[i]),
             ]
             for i, t in enumerate(found)

@@ -464,6 +464,9 @@ def test_a_layer_can_be_hidden_and_is_not_picked_then(page):
     )
     assert "main_hoop" not in hits
     assert "halo" in hits
+    page.keyboard.press("4")  # the tick has the focus still, and takes no letters
+    arrived(page)
+    assert page.evaluate("viewer.camera.eye") == pytest.approx([0, 1, 0], abs=1e-6)
 
 
 def test_a_phone_of_320_pixels(opened, report):

@@ -90,6 +90,8 @@ def test_every_verb_tells_its_options(verb: str, capsys: pytest.CaptureFixture[s
         (["make", "sprint-wagon", "--only", "stepp"], "Did you mean 'step'?"),
         (["make", "no/such.toml"], "no such file"),
         (["check", "x.toml"], "no such file"),
+        (["check", "x.toml", "y.toml"], 'takes no "y.toml" beside what is there already'),
+        (["measure", "hallo"], 'no layout or build "hallo"'),
         (["check", "sprint-wagon", "--units", "ft"], "choose from"),
         (["new", "a b", "--from", "sprint-wagon"], "cannot be the name"),
         (["new", "mine"], "--from"),
@@ -316,6 +318,26 @@ def test_small_parts_are_told_in_the_units_asked_for(
     assert sleeve in capsys.readouterr().out
 
 
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        ("main_hoop --height 44", "--height = 44: 44.0 mm is unusual"),
+        ("strut --wall 0.083", "--wall = 0.083: 0.1 mm is unusual"),
+        ("floor_plate --thickness 0.7", "--thickness = 0.7: 0.7 mm is unusual"),
+        ("main_hoop --height 44 --units in", ""),
+        ("main_hoop --lean 30", ""),
+        ("gusset", ""),
+    ],
+)
+def test_a_size_of_a_part_that_is_probably_a_slip_is_told(
+    words: str, told: str, folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["part", *words.split(), "--only", "json"]) == 0
+    said = [w for w in capsys.readouterr().err.splitlines() if w.startswith("warning")]
+    assert len(said) == bool(told)
+    assert all(told in w for w in said)
+
+
 def test_plates_alone_in_inches(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     words = ["--units", "in", "--only", "json", "--thickness", "1/8", "--json"]
     assert run(["part", "floor_plate", "--width", "7", "--length", "6 1/2", *words]) == 0
@@ -395,6 +417,16 @@ def test_an_empty_option_makes_nothing(
     assert run(["make", "track-roadster", option, ""]) == 2
     assert f"{option}: is empty" in capsys.readouterr().err
     assert not list(tmp_path.iterdir())
+
+
+def test_a_product_that_the_cage_has_none_of_is_told_as_that(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert run(["make", "track-roadster", "--only", "doors,bends", "--accept-findings"]) == 0
+    lines = [" ".join(line.split()) for line in capsys.readouterr().out.splitlines()]
+    assert "doors nothing: the cage has none of it" in lines
+    assert "bends bends.csv" in lines
 
 
 def test_a_run_uses_one_thread_for_arrays_unless_told() -> None:

@@ -126,7 +126,10 @@ def _bars(s: Survey, side: str) -> tuple[WholeBar, ...]:
     return s.bars("door_bar", side=side)
 
 
-@quantity("door_bar_pattern", "text", "pattern of the door bars")
+PATTERNS = ("none", "single", "pair", "x", "several")
+
+
+@quantity("door_bar_pattern", "text", "pattern of the door bars", words=PATTERNS)
 def door_bar_pattern(s: Survey, pick: Pick) -> Iterator[Measure]:
     """How the door bars of each side are laid out: 'none', 'single', 'pair', 'x' or 'several'."""
     for side in SIDES:

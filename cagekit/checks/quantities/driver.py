@@ -7,10 +7,13 @@ them needs input.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from functools import partial
 from math import degrees
 
+import numpy as np
 from msgspec.structs import replace
 
+from cagekit.cage.kept import Same
 from cagekit.checks.finding import Evidence
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity
 from cagekit.checks.quantities.survey import Survey, side_of
@@ -18,6 +21,8 @@ from cagekit.fit import readings
 from cagekit.fit.cockpit import Cockpit, Reading
 from cagekit.people import Occupant
 
+ALONG = np.linspace(0.0, 1.0, 9)
+"""Places along the middle of a helmet that are looked at, as shares."""
 NO_DRIVER = "a driver sheet (`drivers` in the build file)"
 
 
@@ -80,6 +85,36 @@ def helmet_to_nearest_tube(s: Survey, pick: Pick) -> Iterator[Measure]:
 def hoop_above_helmet(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Height of the main hoop's tube above the top of each person's helmet, in its own plane."""
     yield from read(s, pick, readings.hoop_over_helmet)
+
+
+@quantity("helmet_to_shell", "mm", "helmet to the inside of the car")
+def helmet_to_shell(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Free gap between each person's helmet and roof, glass, pillars, doors and panels.
+
+    Negative beyond them. Keep-outs are left out: they keep tubes away.
+    """
+    for who in s.cockpit.occupants:
+        if not pick.side or who.door_side == pick.side:
+            key = ("helmet to the shell", Same(s.car), Same(who))
+            yield s.cage.kept.once(key, partial(_helmet_to_shell, s, who))
+
+
+def _helmet_to_shell(s: Survey, who: Occupant) -> Measure:
+    keep_outs = {k.name for k in s.car.keepouts}
+    around = [x for x in s.shell if not (x.stood_on or x.trimmed or x.name in keep_outs)]
+    line = who.helmet.start + (who.helmet.end - who.helmet.start) * ALONG[:, None]
+    rows = [(x.solid.gap(line), x) for x in around]
+    if not rows:
+        return Measure(subject=who.name, absent="the car sheet has no roof")
+    gaps, nearest = min(rows, key=lambda row: float(row[0].min()))
+    at = line[int(gaps.argmin())]
+    return Measure(
+        subject=who.name,
+        value=float(gaps.min()) - who.helmet.radius,
+        evidence=Evidence.of(points=(at, nearest.solid.nearest(at[None])[0])),
+        cure=f"At the {nearest.name}: lower or move the seat, lean its back further, or measure "
+        "there again.",
+    )
 
 
 @quantity("helmet_ahead_of_hoop", "mm", "helmet ahead of the main hoop")

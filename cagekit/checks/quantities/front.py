@@ -92,7 +92,10 @@ def _roof(s: Survey) -> tuple[WholeBar, ...]:
     return s.bars("roof_diagonal")
 
 
-@quantity("roof_pattern", "text", "pattern of the roof bars")
+PATTERNS = ("none", "single", "x", "v", "pair", "several")
+
+
+@quantity("roof_pattern", "text", "pattern of the roof bars", words=PATTERNS)
 def roof_pattern(s: Survey, pick: Pick) -> Iterator[Measure]:
     """How the roof bars are laid out in top view: 'none', 'single', 'x', 'v', 'pair', 'several'."""
     bars = _roof(s)

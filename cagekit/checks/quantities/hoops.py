@@ -10,7 +10,7 @@ import numpy as np
 
 from cagekit.cage.member import EndKind, Member
 from cagekit.checks.finding import Evidence
-from cagekit.checks.quantities.quantity import Measure, Pick, quantity
+from cagekit.checks.quantities.quantity import LAYOUTS, Measure, Pick, quantity
 from cagekit.checks.quantities.survey import SIDES, Survey, extreme, side_of
 from cagekit.geometry.best_plane import best_plane
 from cagekit.geometry.centre_line import Arc, CentreLine, Vec
@@ -19,6 +19,10 @@ from cagekit.units.tolerance import MICRON
 LEVEL = degrees(asin(0.5))
 """A tube that climbs less than this (30 deg) runs along the roof, not up the pillar. Source:
 windscreen pillars stand 30 to 45 degrees from the horizontal (from memory)."""
+
+
+IN_PLANE = 100.0
+"""A tube that stays this near (mm) to a hoop's plane does not hold it fore and aft."""
 
 
 def hoop_plane(s: Survey, hoop: Member) -> tuple[Vec, Vec, float]:
@@ -46,6 +50,33 @@ def hoop_out_of_plane(s: Survey, pick: Pick) -> Iterator[Measure]:
     for m in s.pick(pick):
         if len(m.path.bends) >= 2:
             yield Measure(subject=m.id, value=hoop_plane(s, m)[2], evidence=Evidence.of(m.id))
+
+
+@quantity("hoop_holders", "count", "tubes that hold it fore and aft")
+def hoop_holders(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Tubes that tie each picked hoop, or what lies in its plane with it, to a place off the plane.
+
+    One whose ends both lie within 100 mm of the plane holds nothing; 0 counts.
+    """
+    beside: dict[str, set[str]] = {}
+    for joint in s.cage.joints:
+        for parent in joint.parents:
+            beside.setdefault(joint.branch, set()).add(parent)
+            beside.setdefault(parent, set()).add(joint.branch)
+    for hoop in s.pick(pick):
+        point, normal, _ = hoop_plane(s, hoop)
+        seen, todo, holders = {hoop.id}, [hoop.id], list[str]()
+        while todo:
+            for other in sorted(beside.get(todo.pop(), set()) - seen):
+                seen.add(other)
+                m = s.cage.members.get(other)
+                if m is None:  # the car's own tube: firm ground
+                    continue
+                ends = np.array([m.path.start, m.path.end])
+                off = np.abs((ends - point) @ normal).max() > IN_PLANE
+                (holders if off else todo).append(other)
+        evidence = Evidence.of(hoop.id, *sorted(holders))
+        yield Measure(subject=hoop.id, value=len(holders), evidence=evidence)
 
 
 @quantity("leg_spacing", "mm", "free width between the legs")
@@ -99,7 +130,7 @@ def mounting_points(s: Survey, pick: Pick) -> Iterator[Measure]:
     yield Measure(subject="cage", value=len(feet), evidence=Evidence.of(*ids, points=points))
 
 
-@quantity("base_layout", "text", "base structure")
+@quantity("base_layout", "text", "base structure", words=LAYOUTS)
 def base_layout(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Which hoops carry the cage.
 

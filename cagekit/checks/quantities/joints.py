@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from itertools import pairwise
 from math import ceil, degrees
 
 import numpy as np
@@ -78,6 +79,47 @@ def end_held(s: Survey, pick: Pick) -> Iterator[Measure]:
             yield Measure(subject=f"{m.id} end {name}", value=held, evidence=evidence)
 
 
+@quantity("stands_on_car", "flag", "stands on the car")
+def stands_on_car(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Whether tubes that are joined stand on the car somewhere, by a foot or its own frame."""
+    beside: dict[str, set[str]] = {m: set() for m in s.cage.members}
+    grounded = set[str]()
+    for m in s.cage.members.values():
+        for _, end in m.ends:
+            if end.kind in (EndKind.FLAT, EndKind.PINNED):
+                grounded.add(m.id)
+            for parent in end.parents:
+                if parent in beside:
+                    beside[m.id].add(parent)
+                    beside[parent].add(m.id)
+                else:  # of the car's own frame
+                    grounded.add(m.id)
+    for whole in s.cage.divided:
+        for one, other in pairwise(whole.pieces):
+            beside[one].add(other)
+            beside[other].add(one)
+    left = dict.fromkeys(s.cage.members)
+    standing = list[str]()
+    while left:
+        first = next(iter(left))
+        group, todo = [first], [first]
+        del left[first]
+        while todo:
+            new = [id_ for id_ in sorted(beside[todo.pop()]) if id_ in left]
+            for id_ in new:
+                del left[id_]
+            group += new
+            todo += new
+        if grounded.isdisjoint(group):
+            points = [s.cage.members[id_].path.start for id_ in group]
+            evidence = Evidence.of(*group, points=points)
+            yield Measure(subject=first, value=False, evidence=evidence)
+        else:
+            standing += group
+    if standing:
+        yield Measure(subject="cage", value=True, evidence=Evidence.of(*standing))
+
+
 def _overlaps(s: Survey) -> list[Overlap]:
     return s.design.once("overlaps", lambda design: overlaps(design.cage))
 
@@ -92,7 +134,7 @@ def tube_gap(s: Survey, pick: Pick) -> Iterator[Measure]:
     for hit in found:
         noted = _noted(hit)
         yield Measure(
-            subject=f"{hit.b.id}, {hit.a.id}",
+            subject=f"{hit.b.id} and {hit.a.id}",
             value=-hit.depth if hit.joined else hit.gap,
             evidence=Evidence.of(hit.b.id, hit.a.id, points=[hit.point]),
             met=f"A grinding note of {noted:g} mm stands." if hit.depth <= noted else "",
@@ -113,7 +155,7 @@ def grind_used(s: Survey, pick: Pick) -> Iterator[Measure]:
     for m in members:
         for name, _ in m.grind:
             used = any((m.id, o.id) in pairs for o in members if name in o.names)
-            yield Measure(subject=f"{m.id}, {name}", value=used, evidence=Evidence.of(m.id))
+            yield Measure(subject=f"{m.id} at {name}", value=used, evidence=Evidence.of(m.id))
 
 
 @quantity("weld_covered", "mm", "weld under a later tube")
@@ -169,28 +211,44 @@ def _uncover(c: Covered, end: str) -> str:
 
 
 def _cure(hit: Overlap, noted: float) -> str:
-    """What a builder can do about it; the later tube is the one to change."""
+    """What a builder can do about it; the later tube is the one to change.
+
+    Tubes are called what a file may call them: a piece by its bar, a bar by its entry.
+    """
+    from cagekit.cage.bolted import BOLT, CLEVIS, PLUG, SLEEVE
+
+    fittings = {SLEEVE, CLEVIS, PLUG, BOLT}  # no entry of a member makes them
     ways = []
+    clear = f"move {hit.b.bar} {-hit.gap:.1f} mm clear"
     if CHASSIS in (hit.a.role, hit.b.role):
-        own, made = (hit.a, hit.b) if hit.a.role == CHASSIS else (hit.b, hit.a)
+        there, made = (hit.a, hit.b) if hit.a.role == CHASSIS else (hit.b, hit.a)
         ways.append(
-            f"Move {made.id} clear, or end it on {own.id}, which is the car's own; where "
-            f"{own.id} is cut to let it pass, measure what is left as [[chassis.tube]]"
+            f"Move {made.bar} clear, or end it on {there.id}, which is the car's own; where "
+            f"{there.id} is cut to let it pass, measure what is left as [[chassis.tube]]"
         )
     elif hit.joined:
         ways.append(
             f"Move the end of {hit.b.id} along the tube it sits on, away from {hit.a.id}, or to "
             "the same node, so that it is coped to both"
         )
-    else:
+    elif fittings & {hit.a.role, hit.b.role}:
+        joint, other = (hit.a, hit.b) if hit.a.role in fittings else (hit.b, hit.a)
         ways.append(
-            f'Let them meet: give {hit.b.id} split_by = ["{hit.a.id}"], so that it is cut and '
-            f"coped there; or move it {-hit.gap:.1f} mm clear"
+            f"Move the joint ({joint.bar}) along its tube by its `at`, `turn` its bolts, or move "
+            f"{other.bar} clear"
         )
-    half = MOST if hit.joined else min(hit.a.tube.wall, hit.b.tube.wall) / 2
-    if noted < hit.depth <= min(MOST, half):
+    elif not hit.b.path.bends:
         ways.append(
-            f'or accept that it is ground: [[grind]] tube = "{hit.b.id}", at = "{hit.a.id}", '
+            f'Let them meet: [members.{hit.b.entry or hit.b.id}] split_by = ["{hit.a.bar}"], so '
+            f"that it is cut and coped there; or {clear}"
+        )
+    else:
+        ways.append(f"M{clear[1:]}")
+    half = MOST if hit.joined else min(hit.a.tube.wall, hit.b.tube.wall) / 2
+    own = not (fittings | {CHASSIS}) & {hit.a.role, hit.b.role}
+    if own and noted < hit.depth <= min(MOST, half):
+        ways.append(
+            f'or accept that it is ground: [[grind]] tube = "{hit.b.bar}", at = "{hit.a.bar}", '
             f'depth = "{ceil(hit.depth * 10) / 10:g} mm"'
         )
     return "; ".join(ways) + "."

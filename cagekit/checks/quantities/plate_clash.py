@@ -20,6 +20,7 @@ from cagekit.units.tolerance import MICRON
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
     from cagekit.cage.member import Member
+    from cagekit.geometry.outline import Outline
 
 FINE = 2.0
 """The same where a plate may run into its own tube, mm."""
@@ -83,10 +84,10 @@ def _into_own(
     if not tubes:
         return
     # what lies on other parts is too far away
-    among = [part.loop for part, reached in zip(parts, met.tolist(), strict=True) if reached]
-    points = plate_points(plate, FINE, without=foot.loop, among=among)
-    height = (points - plate.placement[:3, 3]) @ plate.placement[:3, 2]
-    up = points[height > RISEN]
+    among = tuple(i for i, reached in enumerate(met.tolist()) if reached)
+    loops = [parts[i].loop for i in among]
+    key = ("what is folded up", plate.body, among)
+    up = cage.kept.once(key, partial(_folded_up, plate, foot, loops))
     for m, line in tubes:
         radius = m.tube.outer_radius
         beside = up[within(up, line, radius)] if len(up) else up
@@ -96,6 +97,13 @@ def _into_own(
         i, apart = nearest(beside, near)
         if apart - radius < -TOUCH:
             yield apart - radius, m.id, beside[i]
+
+
+def _folded_up(plate: Plate, foot: Facet | Bend, among: Sequence[Outline]) -> Points:
+    """Points on some parts of a plate that stand above what its foot stands on, ``(n, 3)``."""
+    points = plate_points(plate, FINE, without=foot.loop, among=among)
+    height = (points - plate.placement[:3, 3]) @ plate.placement[:3, 2]
+    return points[height > RISEN]
 
 
 class _PartBoxes(NamedTuple):

@@ -349,15 +349,16 @@ def _spans(s: Survey, plate: Plate) -> list[tuple[float, float]]:
 
 
 def _measured_spans(plate: Plate, members: Sequence[Member]) -> list[tuple[float, float]]:
-    edge = list(plate.car_points(plate.outline.vertices))
+    edge = plate.car_points(plate.outline.vertices)
     pair = members[:2]
     ends = [[(q, sum(_off(t, q) for t in pair)) for q in (m.path.start, m.path.end)] for m in pair]
     out = []
     for m, own, others in zip(pair, ends, ends[::-1], strict=True):
         node, _ = min((*own, *others), key=lambda end: end[1])
-        spots = [m.path.nearest(q).point for q in edge]
+        spots = m.path.nearest_points(edge)
         near = m.tube.outer_radius + plate.thickness + 6.0
-        close = [size3(t - node) for q, t in zip(edge, spots, strict=True) if size3(t - q) < near]
+        apart, along = spots - edge, spots - node
+        close = [size3(w) for v, w in zip(apart, along, strict=True) if size3(v) < near]
         if close:
             out.append((min(close), max(close)))
     return out

@@ -9,6 +9,7 @@ from cagekit.checks.quantities.quantity import Measure, Pick, quantity
 from cagekit.checks.quantities.survey import Survey
 from cagekit.plates.clearing import why_none
 from cagekit.plates.in_car import NEAR, apart, rooms_in_car
+from cagekit.plates.one_place import shared
 
 
 @quantity("plate_room_to_shell", "mm", "plate's room to the car", base="the gap to keep")
@@ -45,3 +46,13 @@ def plate_to_plate(s: Survey, pick: Pick) -> Iterator[Measure]:
             if gap < NEAR:
                 e = Evidence.of(plates=[plate.id, other.id], points=[point])
                 yield Measure(subject=plate.id, value=gap, evidence=e, label=f"room to {other.id}")
+
+
+@quantity("plates_in_one_place", "mm", "steel that two plates share")
+def plates_in_one_place(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """How deep two plates lie in each other that stand on tubes: tabs, gussets, plates at feet."""
+    for one in shared(s.cage, s.plates):
+        e = Evidence.of(plates=[one.plate, one.other], points=[one.point])
+        yield Measure(
+            subject=one.plate, value=one.depth, evidence=e, label=f"steel shared with {one.other}"
+        )

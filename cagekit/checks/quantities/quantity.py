@@ -24,6 +24,11 @@ Unit = Literal[
 ]
 """``pair`` is two lengths, such as outside diameter by wall."""
 
+LAYOUTS = ("halo", "front_hoop", "half_hoops", "lateral_hoops", "roll_bar", "none")
+"""Base structures that a cage can have."""
+PICKS = ("of", "side", "steel")
+"""What a rule may say of the tubes it looks at."""
+
 MODULES = (
     "cagekit.checks.quantities.car",
     "cagekit.checks.quantities.tubes",
@@ -112,7 +117,8 @@ class Quantity(Struct, frozen=True):
     """A quantity by name: unit, label as printed, description and the function that measures.
 
     ``base`` says in words what its limits are multiples of; empty where a limit is a plain value.
-    ``feet``: it looks at feet, so that a rule may name kinds of them.
+    ``feet``: it looks at feet, so that a rule may name kinds of them. ``words``: all that a text
+    can be.
     """
 
     name: str
@@ -121,6 +127,7 @@ class Quantity(Struct, frozen=True):
     measure: Measurer
     base: str = ""
     feet: bool = False
+    words: tuple[str, ...] = ()
 
     @property
     def about(self) -> str:
@@ -137,7 +144,13 @@ _LOADED: list[bool] = []
 
 
 def quantity(
-    name: str, unit: Unit, label: str = "", *, base: str = "", feet: bool = False
+    name: str,
+    unit: Unit,
+    label: str = "",
+    *,
+    base: str = "",
+    feet: bool = False,
+    words: tuple[str, ...] = (),
 ) -> Callable[[Measurer], Measurer]:
     """Register a function as the quantity ``name``; its docstring describes it.
 
@@ -147,13 +160,14 @@ def quantity(
         label: as tables name it.
         base: what limits are multiples of, if anything.
         feet: whether it looks at feet and takes kinds of them.
+        words: all that a text can be.
     """
 
     def register(function: Measurer) -> Measurer:
         if name in _KNOWN:
             raise ValueError(f"two quantities are called {name!r}")
-        words = label or name.replace("_", " ")
-        _KNOWN[name] = Quantity(name, unit, words, function, base, feet)
+        said = label or name.replace("_", " ")
+        _KNOWN[name] = Quantity(name, unit, said, function, base, feet, words)
         return function
 
     return register

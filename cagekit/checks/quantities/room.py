@@ -13,7 +13,8 @@ from cagekit.checks.quantities.survey import Survey
 from cagekit.fit import readings
 from cagekit.fit.cockpit import Cockpit, Reading
 from cagekit.fit.egress import way_out
-from cagekit.people.posture import Occupant, in_order, moved
+from cagekit.inputs.sitting import in_order
+from cagekit.people.posture import Occupant, moved
 
 
 @quantity("bare_tube_to_helmet", "mm", "unpadded bar to the helmet")

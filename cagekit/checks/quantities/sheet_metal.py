@@ -5,7 +5,7 @@ A plate that cannot exist at all is refused by `Plate` itself.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Hashable, Iterator
 from functools import partial
 from math import degrees, tan
 from typing import TYPE_CHECKING
@@ -33,7 +33,12 @@ def _at(plate: Plate, xy: Vec) -> Evidence:
 def _in_the_middle(s: Survey, plate: Plate) -> Evidence:
     """A plate, and the middle of its flat pattern."""
     at = partial(_at, plate, plate.outline.centroid)
-    return s.cage.kept.once(("middle of a plate", plate), at)
+    return s.cage.kept.once(("middle of a plate", *_metal(plate)), at)
+
+
+def _metal(plate: Plate) -> tuple[Hashable, ...]:
+    """All of a plate that its findings here hang on: of a foot that moves on it none does."""
+    return plate.id, plate.members, plate.body
 
 
 # --- folds ----------------------------------------------------------------------------------
@@ -43,7 +48,7 @@ def _folds(s: Survey, pick: Pick) -> Iterator[tuple[Plate, Bend, Fold, str, Evid
     """Every fold of the plates of the picked steels: plate, bend, fold, name, evidence."""
     for plate in s.plates:
         if pick.takes(plate.material):
-            yield from s.cage.kept.once(("folds", plate), partial(_folds_of, plate))
+            yield from s.cage.kept.once(("folds", *_metal(plate)), partial(_folds_of, plate))
 
 
 def _folds_of(plate: Plate) -> tuple[tuple[Plate, Bend, Fold, str, Evidence], ...]:
@@ -141,7 +146,7 @@ HoleRow = tuple[Plate, int, Hole, str, Evidence]
 def _holes(s: Survey, *purposes: HolePurpose) -> Iterator[HoleRow]:
     """Every hole of the purposes (all when none): plate, number, hole, name, evidence."""
     for plate in s.plates:
-        rows = s.cage.kept.once(("holes", plate), partial(_holes_of, plate))
+        rows = s.cage.kept.once(("holes", *_metal(plate)), partial(_holes_of, plate))
         yield from (row for row in rows if not purposes or row[2].purpose in purposes)
 
 
@@ -220,7 +225,9 @@ def sheet_share(s: Survey, pick: Pick) -> Iterator[Measure]:
     for plate in s.plates if table else ():
         assert table is not None
         laid = partial(share_of_sheet, plate, table)
-        share = s.cage.kept.once(("share of a sheet", plate, Same(table)), laid)
+        share = s.cage.kept.once(
+            ("share of a sheet", plate.body, plate.material, Same(table)), laid
+        )
         evidence = _in_the_middle(s, plate)
         if share is None:
             yield Measure(

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Literal, TypeAlias
 
 import numpy as np
 from msgspec import Struct
+from msgspec.structs import replace
 
 from cagekit.cage.kept import hashed
 from cagekit.cage.member import CHASSIS, EndKind, EndName, Member
@@ -25,6 +26,7 @@ from cagekit.materials.steels import family
 from cagekit.plates.foot import HOOPS, foot_kind
 from cagekit.plates.in_car import shell_of
 from cagekit.plates.points import kept_points
+from cagekit.units import lengths_in
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
@@ -116,7 +118,9 @@ class Survey:
         if key not in self._measured:
             if self.pause is not None:
                 self.pause()
-            self._keep(key, tuple(quantity.measure(self, pick)))
+            found = tuple(quantity.measure(self, pick))
+            inches = self.design.units == "in"
+            self._keep(key, tuple(map(_in_inches, found)) if inches else found)
         return self._measured[key]
 
     @property
@@ -390,6 +394,19 @@ class Survey:
     def swing_out(self) -> bool:
         """Whether a door bar swings out."""
         return any(m.swing is not None for m in self.members)
+
+
+def _in_inches(m: Measure) -> Measure:
+    """A measure whose words tell lengths in inches, as the build's papers do."""
+    said = {name: getattr(m, name) for name in _WORDS}
+    told = {name: lengths_in(words, "in") for name, words in said.items() if " mm" in words}
+    if " mm" in m.evidence.note:
+        note = lengths_in(m.evidence.note, "in")
+        return replace(m, evidence=replace(m.evidence, note=note), **told)
+    return replace(m, **told) if told else m
+
+
+_WORDS = ("missing", "absent", "broken", "met", "text", "cure")
 
 
 def side_of(point: Iterable[float]) -> HandSide:

@@ -62,8 +62,18 @@ def swing_opening(s: Survey, pick: Pick) -> Iterator[Measure]:
     for door in s.cage.doors:
         swept = s.swept(door)
         meets, angle = swept.meets, degrees(swept.full)
-        note, stop = "meets nothing up to 150 degrees", ""
+        note, stop, cure = "meets nothing up to 150 degrees", "", ""
+        own = s.car.side(door.side).door
+        if own is not None and own.opens is not None:
+            goes = f"The car's door opens {degrees(own.opens):.0f} degrees."
+        else:
+            goes = "The door itself must open as far."
         if meets is not None:
+            if meets.kind == "door" and angle < degrees(door.open_angle):
+                cure = (
+                    f"{goes} Let out its stop or take it off, or cut the bar further back "
+                    "(`cut_front`), if it is to open further."
+                )
             note = f"meets {meets.name} at {degrees(swept.limit or 0.0):.1f} degrees"
             stop = f", stopped by {meets.name}" if angle < degrees(door.open_angle) else ""
         yield Measure(
@@ -76,8 +86,8 @@ def swing_opening(s: Survey, pick: Pick) -> Iterator[Measure]:
                 note=note,
             ),
             label=f"opening angle of the bar{stop}",
-            text=f"Open, it leaves {free_length(door):.0f} mm between its cuts; the door itself "
-            "must open as far.",
+            text=f"Open, it leaves {free_length(door):.0f} mm between its cuts. {goes}",
+            cure=cure,
         )
 
 
@@ -85,7 +95,7 @@ def swing_opening(s: Survey, pick: Pick) -> Iterator[Measure]:
 def swing_room(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Least room of each swing-out bar to tubes, body and door opening through its swing."""
     for door in s.cage.doors:
-        around = [c for c in s.swept(door).closest if c.kind in ("tube", "body", "opening")]
+        around = [c for c in s.swept(door).closest if c.kind in ("tube", "body", "opening", "door")]
         if around:
             worst = around[0]
             note = f"{worst.name} at {degrees(worst.angle):.0f} degrees"

@@ -92,7 +92,7 @@ def tube_process(s: Survey, pick: Pick) -> Iterator[Measure]:
         yield Measure(subject=m.id, value=process(m.tube.material), evidence=e)
 
 
-@quantity("steel_family", "text", "family of the steel")
+@quantity("steel_family", "text", "family of the steel", words=("mild", "alloy"))
 def steel_family(s: Survey, pick: Pick) -> Iterator[Measure]:
     """'mild' for carbon steel or 'alloy' for chromium-molybdenum steel, of each tube."""
     for m, e in _each(s, pick):

@@ -2,7 +2,7 @@
 
 // What `cagekit view` adds: parameters, undo and redo, saving, making, and following the server.
 
-const live = { waiting: null, busy: false, lost: false, stopped: false, server: 0, cpu: 0, judgedAt: 0, trouble: null };
+const live = { waiting: null, busy: false, drag: 1, lost: false, stopped: false, server: 0, cpu: 0, judgedAt: 0, trouble: null };
 
 /** By XMLHttpRequest: what it brings is here sooner than by `fetch`, which hands large answers on in pieces. */
 function ask(name, body) {
@@ -32,8 +32,8 @@ async function act(name, body = {}) {
 }
 
 /** One change at a time: while one is on its way only the newest waits. */
-async function change(key, value, drag) {
-  live.waiting = { key, value, drag };
+async function change(key, value, drag, unset) {
+  live.waiting = { key, value, drag, unset };
   if (live.busy) return;
   live.busy = true;
   while (live.waiting) {
@@ -43,6 +43,9 @@ async function change(key, value, drag) {
   }
   live.busy = false;
 }
+
+/** Takes a value out of its file: the layout or the default says it then, or it is worked out. */
+const takeOut = (key) => change(key, null, 0, true);
 
 function lost(error) {
   if (live.stopped) return;
@@ -125,16 +128,25 @@ function standing() {
   tally();
   document.title = `${unsaved ? "* " : ""}${state.data.name}`;
   const now = new Map(changes.map((c) => [c.key, c]));
+  for (const c of changes) c.gone.filter((key) => !now.has(key)).forEach((key) => now.set(key, { ...c, now: null, at: null }));
   refill($("changed"), ...changes.map((c) => el("li", { "data-key": c.key },
-    `${c.what}: `, inOne(c.was, c.unit), " → ", inOne(c.now, c.unit), " ", c.typed ? el("code", {}, c.typed) : null, " ",
+    `${c.what}: `, inOne(c.was, c.unit), " → ", ...became(c), " ", c.typed ? el("code", {}, c.typed) : null, " ",
     el("button", { type: "button", class: "plain", onclick: () => change(c.key, null) }, "take back"))));
   $("unchanged").hidden = changes.length > 0;
   for (const field of document.querySelectorAll(".field")) {
     const p = live.params.get(field.dataset.key), c = now.get(p.key);
     field.classList.toggle("changed", !!c);
+    const out = field.querySelector("button.out");
+    if (out) out.hidden = !!c?.gone.length;
     if (c) show(field, p, c.now, c.at);
     else show(field, p, p.value, p.value);
   }
+}
+
+/** What a value is now, in the list of changes. */
+function became({ gone, now, unit }) {
+  if (!gone.length) return [inOne(now, unit)];
+  return ["no longer in the file", ...(now === null ? [] : [": ", inOne(now, unit)])];
 }
 
 /** What the checks say, in a line that stays in sight. */
@@ -150,7 +162,8 @@ function tally() {
 /** `value` as it was typed or stands in the file; `at` is where the slider stands for it. */
 function show(field, p, value, at) {
   for (const input of field.querySelectorAll("input, select")) {
-    if (input === document.activeElement) continue;
+    // a hand is on it; a slider that rests goes along when a change is undone
+    if (input === document.activeElement && (input.type !== "range" || live.busy)) continue;
     if (input.type === "range") slideTo(input, p, at);
     else input.value = figure(value, p.unit);
   }
@@ -236,26 +249,32 @@ function fieldOf(p) {
   // the file's own word, so that its entry is found there
   const typed = p.typed === p.name ? [] : [" ", el("code", {}, p.typed)];
   const label = el("label", { for: id }, p.name, ...typed);
+  const out = p.said
+    ? el("button", { type: "button", class: "plain out", onclick: () => takeOut(p.key), "aria-label": `take ${p.owner} ${p.name} out of the file`,
+      title: "the layout or the default says it then, or it is worked out" }, "take out") : null;
   if (p.choices.length) {
     const truth = p.choices[0] === "true";
     const choose = el("select", { id, onchange: (e) => change(p.key, truth ? e.target.value === "true" : e.target.value) },
       ...p.choices.map((c) => el("option", { value: c }, truth ? (c === "true" ? "yes" : "no") : c)));
-    return el("div", { class: "field", "data-key": p.key }, el("div", { class: "row" }, label, choose), p.about ? el("small", {}, p.about) : null);
+    return el("div", { class: "field", "data-key": p.key }, el("div", { class: "row" }, label, choose, out), p.about ? el("small", {}, p.about) : null);
   }
   const slide = el("input", { type: "range", min: p.low, max: p.high, step: p.step, "aria-label": `${p.owner} ${p.name}` });
   const text = el("input", { type: "text", id, placeholder: "worked out", autocomplete: "off" });
+  // who takes hold of it anew begins another step to undo
+  for (const hold of ["pointerdown", "blur"]) slide.addEventListener(hold, () => (live.drag += 1));
   slide.addEventListener("input", () => {
     const value = Number(slide.value);
     text.value = figure(value, p.unit);
     slide.setAttribute("aria-valuetext", withUnit(value, p.unit));
-    change(p.key, value, true);
+    change(p.key, value, live.drag);
   });
   text.addEventListener("change", () => {
     const typed = text.value.trim(), number = Number(typed);
-    change(p.key, typed === "" ? null : Number.isFinite(number) ? number : typed);
+    if (typed === "" && p.said) takeOut(p.key);
+    else change(p.key, typed === "" ? null : Number.isFinite(number) ? number : typed);
   });
   return el("div", { class: "field", "data-key": p.key }, label,
-    el("div", { class: "row" }, slide, text, p.unit),
+    el("div", { class: "row" }, slide, text, p.unit, out),
     el("small", {}, `${p.about ? `${p.about}; ` : ""}slider `, el("span", { class: "one" }, figure(p.low, p.unit)), " to ", inOne(p.high, p.unit)));
 }
 
@@ -374,11 +393,17 @@ async function refresh(have) {
   }
 }
 
-addEventListener("keydown", (e) => {
-  if (e.target.matches?.("input, select, textarea") || e.altKey) return;
-  const name = { z: "undo", y: "redo" }[e.key] || ((e.ctrlKey || e.metaKey) && e.key === "s" ? "save" : "");
-  if (!name) return;
+addEventListener("keydown", async (e) => {
+  const save = (e.ctrlKey || e.metaKey) && e.key === "s", inBox = typing(e.target);
+  const name = save ? "save" : inBox ? "" : { z: "undo", y: "redo" }[e.key];
+  if (!name || e.altKey) return;
   e.preventDefault();
+  if (inBox) {
+    // what stands in a box counts when it is left
+    e.target.blur();
+    e.target.focus();
+    while (live.busy) await new Promise((done) => setTimeout(done, 10));
+  }
   if ($(name)?.disabled === false) act(name);
 });
 

@@ -647,9 +647,11 @@ function fillNotes() {
 
 const VIEW_KEYS = Object.fromEntries(Object.keys(VIEWS).map((v, i) => [String(i + 1), v]));
 
+/** Whether a letter typed there is text, or chooses something: sliders and ticks take none. */
+const typing = (at) => at.matches?.("input:not([type='range'], [type='checkbox'], [type='radio']), select, textarea");
+
 function key(e) {
-  if (e.ctrlKey || e.metaKey || e.altKey) return;
-  if (e.target.matches?.("input, select, textarea")) return;
+  if (e.ctrlKey || e.metaKey || e.altKey || typing(e.target)) return;
   if (!viewer && !["[", "]", "Escape"].includes(e.key)) return;
   const turn = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] }[e.key];
   if (turn && e.target === $("canvas")) {

@@ -112,6 +112,8 @@ class CutOptions(Struct, frozen=True, kw_only=True):
         process: cutting process.
         min_hole_ratio: smallest hole over thickness; the process's own when None.
         kerf: width of the cut that the contours are moved for, mm; 0 leaves that to the table.
+        own_kerf: the same that the table moves its cutter for, mm; 0 where nobody says.
+        lead_in: run of the cutter from the piercing to the contour, in the waste, mm.
         pilot: mark the middle of holes that the process cannot cut, instead of cutting them.
         ream: left in the width of pin holes for the reamer, mm; 0 cuts them to size.
         bridges: tabs that hold the part in the sheet.
@@ -124,6 +126,8 @@ class CutOptions(Struct, frozen=True, kw_only=True):
     process: str = "plasma"
     min_hole_ratio: float | None = None
     kerf: float = 0.0
+    own_kerf: float = 0.0
+    lead_in: float = 0.0
     pilot: bool = True
     ream: float = 0.0
     bridges: int = 0
@@ -142,6 +146,8 @@ class CutOptions(Struct, frozen=True, kw_only=True):
             process=table.process,
             min_hole_ratio=table.min_hole_ratio,
             kerf=table.kerf if table.compensate_kerf else 0.0,
+            own_kerf=0.0 if table.compensate_kerf else table.kerf,
+            lead_in=table.lead_in,
             pilot=table.pilot,
             ream=table.ream,
             bridges=table.bridges,
@@ -387,7 +393,7 @@ def note_lines(plate: Plate, options: CutOptions, quantity: int, number: str = "
     out = [
         f"{number} {plate.id}".strip(),
         f"QTY {quantity}  {thick}  {plate.material.upper()}",
-        f"{named(plate.kind)}, flat {size}, {format_mass(plate.mass, u, decimals=2)}",
+        f"{named(plate.kind)}, flat {size}, {format_mass(plate.mass, u)}",
     ]
     if plate.folds:
         first = plate.folds[0]
@@ -404,13 +410,26 @@ def note_lines(plate: Plate, options: CutOptions, quantity: int, number: str = "
         pilots = ", ".join(format_length(d - options.ream, u) for d in pins)
         to = ", ".join(format_length(d, u) for d in pins)
         out.append(f"pin holes are pilots of {pilots}: ream to {to} when folded")
-    if options.kerf:
-        kerf = format_length(options.kerf, u, decimals=3 if u == "in" else 2)
-        out.append(f"contours moved for a kerf of {kerf}: switch off the table's own")
+    out += cut_lines(options)
     plugs = sum(h.purpose is HolePurpose.PLUG for h in plate.holes)
     if plugs:
         out.append(f"{plugs} plug weld holes")
     out.append(CAUTION)
+    return out
+
+
+def cut_lines(options: CutOptions) -> list[str]:
+    """What the table's control has to know of the contours."""
+    u: Any = options.units
+    out = []
+    if options.kerf:
+        kerf = format_length(options.kerf, u, decimals=3 if u == "in" else 2)
+        out.append(f"contours moved for a kerf of {kerf}: switch off the table's own")
+    elif options.own_kerf:
+        kerf = format_length(options.own_kerf, u, decimals=3 if u == "in" else 2)
+        out.append(f"contours at size: set the table's own kerf to {kerf}")
+    if options.lead_in:
+        out.append(f"lead in over {format_length(options.lead_in, u)} of waste")
     return out
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -18,6 +18,7 @@ from cagekit.shop.nesting.plate_drawing import (
     Layer,
     Stroke,
     check_bar,
+    cut_lines,
     plate_drawing,
 )
 from cagekit.units import format_length
@@ -59,7 +60,10 @@ def sheet_drawing(
 
 
 def sheet_lines(
-    sheet: NestedSheet, units: str, called: Mapping[str, str] | None = None
+    sheet: NestedSheet,
+    units: str,
+    called: Mapping[str, str] | None = None,
+    cut: Sequence[str] = (),
 ) -> list[str]:
     """What is written beside a sheet, pieces that are alike in one line.
 
@@ -67,6 +71,7 @@ def sheet_lines(
         sheet: the layout.
         units: of the sizes, ``mm`` or ``in``.
         called: number of the piece by plate id.
+        cut: what the table's control has to know.
     """
     u: Any = units
     size = " x ".join(format_length(v, u) for v in (sheet.stock.length, sheet.stock.width))
@@ -78,6 +83,7 @@ def sheet_lines(
         f"{len(sheet.parts)} parts, {100 * sheet.utilisation:.1f} % of the sheet, "
         f"{100 * sheet.density:.1f} % of the {format_length(sheet.used_length, u)} used, gap "
         f"{format_length(sheet.options.gap, u)}",
+        *cut,
         CAUTION,
         *_list(sheet, called or {}),
     ]
@@ -104,7 +110,7 @@ def _notes(sheet: NestedSheet, options: CutOptions, called: Mapping[str, str]) -
     if options.check_bar > 0:
         lines += check_bar((0.0, y), options.check_bar, options.units, 0.6 * height)
         y -= 3.0 * height
-    rows = sheet_lines(sheet, options.units, called)
+    rows = sheet_lines(sheet, options.units, called, cut_lines(options))
     head = len(rows) - len(_list(sheet, called))
     column, width = 0.0, 0.0
     top = y

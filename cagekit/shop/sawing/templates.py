@@ -8,14 +8,14 @@ The paper lies outside the tube, so it wraps on a circle larger by its own thick
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from math import degrees, pi
+from math import degrees, inf, pi
 
 import numpy as np
 from msgspec import Struct
 
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import EndName, Member
-from cagekit.geometry.centre_line import Vec
+from cagekit.geometry.centre_line import Line, Vec
 from cagekit.geometry.contact import CylinderPiece, PlaneFace
 from cagekit.geometry.cope import EndCut
 from cagekit.geometry.drill import Drill
@@ -42,6 +42,7 @@ class Template(Struct, frozen=True, kw_only=True, eq=False):
         parents: what it is cut to: ids of tubes, or nothing for a plate.
         width: once round the tube on paper, mm.
         height: from the end of the blank to the straight edge of the paper, mm.
+        depth: from the end of the blank to the deepest spot of the cut, mm.
         outer: line to cut to, ``(n, 2)`` x and y, mm, closed round the tube.
         inner: the same on the inside of the wall, ``(n, 2)`` mm.
         reference: how to find the reference line on the tube.
@@ -59,6 +60,7 @@ class Template(Struct, frozen=True, kw_only=True, eq=False):
     parents: tuple[str, ...]
     width: float
     height: float
+    depth: float
     outer: Vec
     inner: Vec
     reference: str
@@ -96,6 +98,7 @@ class SawSetting(Struct, frozen=True, kw_only=True):
         depth: from the tip to the end of the cut along the tube, mm.
         stroke: how far the saw has to go along its own axis to be through, mm.
         position: from the tip to where the two axes pass, along the tube (negative: past it), mm.
+        straight: of the tube behind the cut, up to its first bend or the cut of its other end, mm.
         reason: why neither makes this end.
     """
 
@@ -110,6 +113,7 @@ class SawSetting(Struct, frozen=True, kw_only=True):
     depth: float = 0.0
     stroke: float = 0.0
     position: float = 0.0
+    straight: float = inf
     reason: str = ""
 
     @property
@@ -185,6 +189,7 @@ def template(cage: Cage, member: Member, end: EndName, paper_thickness: float) -
             cut.longest - cut.shortest + SKIRT,
             max((float(h[:, 1].max()) for h in holes), default=0.0) + HOLE_SKIRT,
         ),
+        depth=cut.longest - cut.shortest,
         outer=outer,
         inner=inner,
         reference=reference_text(member),
@@ -312,7 +317,20 @@ def saw_setting(cage: Cage, member_id: str, end: EndName) -> SawSetting:
         depth=cut.longest - cut.shortest,
         stroke=float(np.ptp(reach)),
         position=-cut.shortest - along,
+        straight=_straight_behind(cage, member, end),
     )
+
+
+def _straight_behind(cage: Cage, member: Member, end: EndName) -> float:
+    """Length of straight tube between a cut and the first bend, or the other end's cut, mm."""
+    pieces = member.path.pieces
+    first = pieces[0 if end == "a" else -1]
+    if not isinstance(first, Line):
+        return 0.0
+    taken = cage.cut(member.id, end).longest
+    if len(pieces) == 1:
+        taken += cage.cut(member.id, "b" if end == "a" else "a").longest
+    return max(first.length - taken, 0.0)
 
 
 def _clock(cut: EndCut, way: Vec) -> float:

@@ -85,3 +85,50 @@ def test_a_tube_into_the_floor_is_found_and_one_that_stands_on_it_is_not(gravel:
     # standing there does not excuse a tube that lies in the floor farther on
     flat = Cage("c", [_tube((300, 500, -95), foot, b=End.flat(foot, up))])
     assert floor_gaps(flat, _floor(gravel))[0].gap < -15
+
+
+@pytest.mark.parametrize("side", ["left", "right"])
+def test_it_leans_round_a_foot_as_the_foot_says(gravel: Car, side: str) -> None:
+    """A plate on a floor that falls forward and outward lies on it with its whole back."""
+    normal = (0.06, 0.08, 1.0)
+    own = gravel.side(side)
+    foot = own.main_foot.model_copy(update={"profile": (), "normal": normal})
+    car = gravel.model_copy(update={side: own.model_copy(update={"main_foot": foot})})
+    sign = 1.0 if side == "left" else -1.0
+    x, y, z = foot.point
+    for forward in (-90.0, -40.0, 0.0, 75.0, 115.0):
+        for outward in (-110.0, -40.0, 0.0, 30.0):
+            fallen = z - normal[0] * forward - normal[1] * outward
+            there = _height(car, side, x + forward, sign * (y + outward))
+            assert there == pytest.approx(fallen, abs=1e-9)
+    # the front foot's section is where it was
+    for out, high in gravel.side(side).front_foot.profile:
+        at = gravel.side(side).front_foot.point[0]
+        assert _height(car, side, at, sign * out) == pytest.approx(high)
+
+
+def test_where_a_profile_was_taken_it_says_how_the_sheet_lies_across(gravel: Car) -> None:
+    own = gravel.left
+    assert own.front_foot is not None
+    foot = own.front_foot.model_copy(update={"normal": (-0.1, 0.3, 1.0)})
+    car = gravel.model_copy(update={"left": own.model_copy(update={"front_foot": foot})})
+    for out, high in foot.profile:
+        assert _height(car, "left", foot.point[0] + 50.0, out) == pytest.approx(high + 5.0)
+        assert _height(car, "left", foot.point[0], out) == pytest.approx(high)
+
+
+@pytest.mark.parametrize("normal", [(1.0, 0.0, 0.0), (0.0, 0.9, 0.3), (0.8, 0.8, -0.2)])
+def test_a_foot_on_an_upright_sheet_does_not_tilt_the_floor(
+    gravel: Car, normal: tuple[float, float, float]
+) -> None:
+    own = gravel.left
+    plain, upright = (
+        own.main_foot.model_copy(update={"profile": (), "normal": n})
+        for n in ((0.0, 0.0, 1.0), normal)
+    )
+    level, same = (
+        gravel.model_copy(update={"left": own.model_copy(update={"main_foot": foot})})
+        for foot in (plain, upright)
+    )
+    for x, y in ((-60.0, 400.0), (0.0, 600.0), (90.0, 650.0), (400.0, 300.0)):
+        assert _height(same, "left", x, y) == _height(level, "left", x, y)

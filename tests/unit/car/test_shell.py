@@ -8,6 +8,7 @@ import pytest
 
 from cagekit.car.floor import steepest
 from cagekit.car.shell import FAR, Skin, surfaces
+from cagekit.inputs.car import OWN_SURFACES
 
 
 @pytest.mark.parametrize("name", demos.DEMOS)
@@ -38,3 +39,10 @@ def test_the_steepest_lean_of_a_line_is_that_of_its_steepest_piece() -> None:
     assert steepest(np.array([0.0, 10.0, 12.0]), np.array([0.0, 5.0, 1.0])) == 2.0
     assert steepest(np.array([3.0]), np.array([1.0])) == 0.0
     assert steepest(np.array([0.0, 0.0, 5.0]), np.array([0.0, 4.0, 4.0])) == np.inf
+
+
+def test_no_surface_that_a_car_can_have_is_called_like_a_keep_out() -> None:
+    names = {s.name for c in demos.DEMOS for s in surfaces(demos.build(c).car)}
+    names -= {k.name for c in demos.DEMOS for k in demos.build(c).car.keepouts}
+    names -= {p.name for c in demos.DEMOS for p in demos.build(c).car.panels}
+    assert names == set(OWN_SURFACES)

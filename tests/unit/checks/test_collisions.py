@@ -50,7 +50,7 @@ def test_crossing_bars_collide_by_their_distance(past: float) -> None:
     assert hit.status is Status.FAIL
     assert hit.code == "cage/collision"
     assert hit.measured == pytest.approx(abs(past) - 2 * R, abs=1e-6)
-    assert hit.subject == "two, one"
+    assert hit.subject == "two and one"
     assert "split_by" in hit.cure
     # the deepest point of either wall lies on the line through both axes, within a step
     assert np.linalg.norm(hit.evidence.points[0][:2]) < 2 * R
@@ -92,11 +92,33 @@ def test_a_grinding_note_lets_tubes_touch_and_no_more() -> None:
     assert "[[grind]]" not in told(38.8, 2.0).cure
 
 
+def test_a_cure_names_what_a_file_can_address() -> None:
+    """A piece by its bar, and the entry that makes the bar that is to be cut."""
+    halves = {"bar": "one", "entry": "one", "kind": "strut"}
+    one = replace(bar("one_2", (-500, 0, 0), (500, 0, 0)), **halves)
+    crossed = {"bar": "two_cross", "entry": "two", "kind": "hoop_diagonal"}
+    two = replace(bar("two_cross_1", (0, -400, 30), (0, 400, 30)), **crossed)
+    (hit,) = collisions(Cage("test", [one, two]))
+    assert '[members.two] split_by = ["one"]' in hit.cure
+    assert "one_2" not in hit.cure
+    assert "two_cross_1" not in hit.cure
+
+
+def test_a_cure_does_not_cut_a_bent_tube() -> None:
+    one = bar("one", (-500, 0, 0), (500, 0, 0))
+    path = CentreLine.from_polyline([(0, -400, 30), (0, 200, 30), (0, 400, 300)], 100.0)
+    two = replace(bar("two", (0, -400, 30), (0, 400, 30)), path=path)
+    (hit,) = collisions(Cage("test", [one, two]))
+    assert "split_by" not in hit.cure
+    assert hit.cure.startswith("Move two 10.0 mm clear")
+
+
 def test_a_grinding_note_with_nothing_to_grind_is_told() -> None:
     one = bar("one", (-500, 0, 0), (500, 0, 0))
     two = replace(bar("two", (0, -400, 60.0), (0, 400, 60.0)), grind=(("one", 1.0),))
     (note,) = of("cage/grinding-note", Cage("test", [one, two]))
     assert note.status is Status.WARN
+    assert note.subject == "two at one"
     assert "grind" in note.cure
 
 
@@ -194,7 +216,7 @@ def test_two_branches_of_a_node_collide_unless_coped_to_each_other() -> None:
     slant = (500 / sqrt(2), 500 / sqrt(2), 0.0)
     two = bar("two", (0, 0, 0), slant, a=End.coped("parent"))
     (hit,) = collisions(Cage("test", [parent, one, two]))
-    assert hit.subject == "two, one"
+    assert hit.subject == "two and one"
     assert "Move the end of two" in hit.cure
     both = bar("two", (0, 0, 0), slant, a=End.coped("parent", "one"))
     assert found(parent, one, both) == []

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import replace
 from types import SimpleNamespace
 
+import numpy as np
 import pytest
 
 from cagekit.cage.cage import Cage
@@ -201,7 +202,9 @@ RULES = {r.code.split("/")[1]: r for book in BOOKS for r in load_profile(book).r
 
 
 def test_every_rule_of_the_books_is_tried_above() -> None:
-    elsewhere = {"hoop-over-helmet-open", "helmet-line", "reach", "egress-open", "seat"}
+    elsewhere = {
+        "hoop-over-helmet-open", "helmet-line", "helmet-shell", "reach", "egress-open", "seat",
+    }  # fmt: skip
     assert set(RULES) == set(SCENES) | elsewhere
 
 
@@ -307,3 +310,31 @@ def test_keep_outs(keep: dict, inside: tuple, gap: float, cockpit: Sit, bar: Bar
     assert good is not None
     assert good.status is Status.PASS
     assert good.measured >= 400 - gap - 20 - 120
+
+
+def test_a_helmet_through_the_car_is_told_whatever_the_tubes_do(
+    cockpit: Sit, bar: Bar, car: Car, person: Callable[..., Driver]
+) -> None:
+    """A roof that falls to the header: a hoop above the helmet says nothing of the head ahead."""
+    scene = cockpit(hoop_of(bar))
+    top = scene.occupants[0].helmet_top
+    good = worst(told(scene), "helmet-shell")
+    assert good is not None
+    assert good.status is Status.PASS
+    assert car.roof is not None
+    # straight from the hoop to a header so low that the roof passes 20 mm below the helmet's top
+    hoop, header_x = car.roof.height_at_hoop, car.roof.header_x
+    header = hoop - (hoop - (float(top[2]) - 20)) * header_x / float(top[0])
+    low = car.roof.model_copy(update={"height_at_header": header})
+    sides = {s: car.side(s).model_copy(update={"roof_corner": None}) for s in ("left", "right")}
+    found = told(cockpit(hoop_of(bar), car=car.model_copy(update={"roof": low, **sides})))
+    over, through = worst(found, "hoop-over-helmet"), worst(found, "helmet-shell")
+    assert over is not None
+    assert through is not None
+    assert (over.status, through.status) == (Status.PASS, Status.FAIL)
+    assert "roof" in through.cure
+    helmet = scene.occupants[0].helmet
+    # a level capsule below a sloping plane: its end that is nearer, along the plane's normal
+    slope = (hoop - header) / header_x
+    ends = [(hoop - slope * p[0] - p[2]) / np.hypot(1, slope) for p in (helmet.start, helmet.end)]
+    assert through.measured == pytest.approx(min(ends) - helmet.radius, abs=1e-6)

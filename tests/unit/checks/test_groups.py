@@ -93,7 +93,9 @@ def test_a_hole_too_near_the_edge() -> None:
         holes=(Hole.circle((12, 30), 11.0),), placement=aside,
     )  # fmt: skip
     found = by_code(run(context(POST, plate=(plate,)), ["plates"]))
-    bad = [f for rows in found.values() for f in rows if f.status is Status.WARN]
+    bad = [
+        f for rows in found.values() for f in rows if f.status is Status.WARN and f.evidence.plates
+    ]
     assert len(bad) == 1
     assert bad[0].evidence.plates == ("p",)
     assert bad[0].cure
@@ -177,3 +179,54 @@ def test_checks_need_no_kernel() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+@pytest.mark.parametrize(
+    ("at", "height", "on", "held"),
+    [
+        ((-800, 300, 100), 900, "main_hoop", 1),
+        ((-800, 300, 100), 500, "across", 1),  # by way of a bar in the hoop's plane
+        ((0, 300, 100), 900, "main_hoop", 0),  # a bar in the plane
+        (None, 0, "", 0),
+    ],
+)
+def test_a_hoop_that_nothing_holds_fore_and_aft(
+    at: tuple[float, ...] | None, height: float, on: str, held: int
+) -> None:
+    corners = [(0, 500, 0), (0, 500, 900), (0, -500, 900), (0, -500, 0)]
+    path = CentreLine.from_polyline(corners, 120)
+    feet = [End.flat((0, y, 0), (0, 0, 1)) for y in (500, -500)]
+    hoop = Member(id="main_hoop", role="main_hoop", tube=TUBE, path=path, a=feet[0], b=feet[1])
+    ends = End.coped("main_hoop"), End.coped("main_hoop")
+    members = [hoop, tube("across", (0, 500, 500), (0, -500, 500), *ends)]
+    # set back in the middle and home again: it holds nothing
+    set_back = CentreLine.from_polyline([(0, 500, 300), (-300, 0, 300), (0, -500, 300)], 120)
+    members.append(
+        Member(id="behind", role="strut", tube=TUBE, path=set_back, a=ends[0], b=ends[1])
+    )
+    if at is not None:
+        members.append(tube("brace", at, (0, 0, height), b=End.coped(on)))
+    (f,) = by_code(geometry(context(*members)))["geometry/hoop-held"]
+    assert f.measured == held
+    assert f.status is (Status.PASS if held else Status.FAIL)
+
+
+def test_tubes_that_hang_in_the_air() -> None:
+    low, high = (tube(n, (600, 0, z), (900, 0, z)) for n, z in (("low", 500), ("high", 900)))
+    tie = tube("tie", (700, 0, 500), (700, 0, 900), End.coped("low"), End.coped("high"))
+    held = tube("held", (600, 0, 500), (0, 0, 500), b=End.coped("post"))
+    rows = by_code(geometry(context(POST, held, low, high, tie)))["geometry/in-the-air"]
+    assert {f.status: set(f.evidence.members) for f in rows} == {
+        Status.PASS: {"post", "held"},
+        Status.FAIL: {"low", "high", "tie"},
+    }
+    up = tube("up", (300, 0, 500), (650, 0, 900), End.coped("held"), End.coped("high"))
+    rows = by_code(geometry(context(POST, held, low, high, tie, up)))["geometry/in-the-air"]
+    assert [f.status for f in rows] == [Status.PASS]
+
+
+@pytest.mark.parametrize("name", DEMOS)
+def test_no_tube_of_a_demo_hangs_in_the_air(name: str) -> None:
+    (f,) = by_code(geometry(Design.load(name)))["geometry/in-the-air"]
+    assert f.status is Status.PASS
+    assert set(f.evidence.members) == set(Design.load(name).cage.members)

@@ -14,7 +14,7 @@ from cagekit.checks.table import explain_text
 from cagekit.design import Design
 from cagekit.geometry.fold import Fold
 from cagekit.geometry.outline import Outline
-from cagekit.inputs.presets import load
+from cagekit.inputs.presets import load, shipped_root
 from cagekit.inputs.tooling import Tooling
 
 SHOP = load("tooling", "metric-shop", Tooling)
@@ -163,3 +163,18 @@ def test_large_plates_are_compared_within_the_memory():
     assert nearest(a[:300], b[:300])[1] == pytest.approx(
         float(np.linalg.norm(a[:300, None] - b[None, :300], axis=2).min()), abs=1e-9
     )
+
+
+def test_a_foot_without_a_plate_is_told_whatever_book_is_named(tmp_path):
+    build = (shipped_root() / "builds/hillclimb-coupe.toml").read_text("utf-8")
+    bare = tmp_path / "bare.toml"
+    bare.write_text(
+        f'{build}\n[[plate]]\nkind = "floor_plate"\nat = "feet"\nomit = true\n', "utf-8"
+    )
+    for path, status in (("hillclimb-coupe", Status.PASS), (str(bare), Status.WARN)):
+        found = run(Design.load(path), ["plates"], rules=())
+        assert {f.status for f in found if f.code == "plate/at-foot"} == {status}
+    # a rulebook that judges it does so alone
+    found = run(Design.load(str(bare)), rules=("common-practice",))
+    told = {f.code for f in found if f.code.endswith(("at-foot", "at-floor")) and f.measured == 0}
+    assert told == {"common-practice/plate-at-floor"}

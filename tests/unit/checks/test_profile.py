@@ -89,12 +89,41 @@ def test_an_unknown_quantity_names_its_line(tmp_path: Path) -> None:
         # a kind of foot: a rule on tubes would look at nothing, and pass over it in silence
         ("limit = 30", 'limit = 30\nof = ["backstay"]', 10, "is a kind of foot"),
         ("limit = 30", "limit = 30\nclauze = '1'", 10, "clause"),
+        # what nothing can be: the rule would never apply, or never pass
+        (
+            "limit = 30",
+            'limit = 30\nwhen = { body = "coupe" }',
+            10,
+            "none of what it can be: closed",
+        ),
+        ("limit = 30", 'limit = 30\nwhen = { layout = ["halo", "cage"] }', 10, "half_hoops"),
+        ("limit = 30", 'limit = 30\nwhen = { frame = "!= tub" }', 10, "unibody, frame"),
     ],
 )
 def test_a_slip_names_its_line(tmp_path: Path, old: str, new: str, line: int, word: str) -> None:
     message = fault(tmp_path, GOOD.replace(old, new))
     assert f"mine.toml:{line}" in message
     assert word in message
+
+
+def test_a_limit_that_nothing_can_have_is_refused(tmp_path: Path) -> None:
+    pattern = GOOD.replace("rear_brace_angle", "roof_pattern").replace('op = ">="', 'op = "in"')
+    message = fault(tmp_path, pattern.replace("limit = 30", 'limit = ["x", "V"]'))
+    assert "'V' is none of what it can be: none, single, x, v" in message
+    size = GOOD.replace("rear_brace_angle", "tube_size")
+    message = fault(tmp_path, size.replace("limit = 30", 'limit = ["45 x 2.5 mm", "2.5 x 45 mm"]'))
+    assert "a wall of 45 mm leaves no bore in a tube of 2.5 mm" in message
+
+
+def test_what_a_text_can_be_is_all_that_is_measured() -> None:
+    told: dict[str, set[object]] = {}
+    for name in ("gravel-hatch", "sprint-wagon", "hillclimb-coupe", "track-roadster"):
+        survey = Survey(Design.load(name))
+        for q in quantities().values():
+            if q.words:
+                told.setdefault(q.name, set()).update(m.value for m in q.measure(survey, Pick()))
+    assert {q.name for q in quantities().values() if q.unit == "text"} == {*told, "tube_process"}
+    assert all(told[name] <= set(quantities()[name].words) for name in told)
 
 
 def test_quantities_of_feet_are_those_that_take_kinds_of_them() -> None:

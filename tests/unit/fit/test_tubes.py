@@ -21,6 +21,22 @@ def ball(x: float, y: float, z: float, radius: float) -> Capsule:
     return Capsule(vec((x, y, z)), vec((x, y, z)), radius)
 
 
+def test_some_tubes_are_told_as_if_they_stood_alone() -> None:
+    members = list(Design.load("gravel-hatch").cage.members.values())
+    padding = {m.id: 20.0 for m in members[::3]}
+    solids = [
+        ball(300.0, 350.0, 700.0, 130.0),
+        Ring(vec((500, 350, 500)), vec((-1, 0, 0)), 170, 15),
+    ]
+    places = [0, 3, 4, 9, len(members) - 1]
+    some = Tubes(members, padding).some(places)
+    alone = Tubes([members[i] for i in places], padding)
+    for tubes, other in ((some, alone), (some.bare(), Tubes(alone.members))):
+        for one, two in zip(tubes.nearest(solids), other.nearest(solids), strict=True):
+            told = [[(r.member, r.gap, r.station, *r.on_tube) for r in row] for row in (one, two)]
+            assert told[0] == told[1]
+
+
 def test_ball_to_bend_is_point_to_torus(bar: Callable[..., Member]) -> None:
     hoop = bar("hoop", (0, 500, 0), (0, 500, 800), (0, -500, 800), (0, -500, 0), radius=150.0)
     # in the plane of the bend's centre (350, 650), 45 degrees out, and off the plane by 60

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from cagekit.errors import GeometryError
 from cagekit.geometry.outline import Outline, Segment, vec2
+from cagekit.geometry.outline_tables import OutlineTables
 from cagekit.plates.foot import through, through_open
 
 
@@ -126,6 +127,30 @@ def test_inside_agrees_with_a_fine_polygon(o, points):
     assert (o.contains(q) == (np.abs(wind) > pi))[clear].all()
 
 
+def _laid(outlines, points):
+    """Distances and insides of points ``(m, n, 2)``, a row for each outline, in one pass."""
+    tables = OutlineTables.laid([o.tables for o in outlines])
+    x, y = points[:, None, :, 0], points[:, None, :, 1]
+    return tables, tables.distance(x, y), tables.contains(x, y)
+
+
+@given(st.lists(rounded_polygons(), min_size=1, max_size=4), st.integers(0, 99))
+def test_an_outline_beside_others_tells_what_it_tells_alone_to_the_last_bit(outlines, seed):
+    outlines += [Outline.circle((3.0, -2.0), 50.0), Outline.polygon([(0, 0), (9, 0), (3, 70)])]
+    points = np.random.default_rng(seed).uniform(-110, 110, (len(outlines), 40, 2))
+    # corners, and points beside a horizontal chord, are where rounding tells
+    for o, own in zip(outlines, points, strict=True):
+        own[:3], own[3:6, 1] = o.vertices[0], o.vertices[1, 1]
+    tables, distance, inside = _laid(outlines, points)
+    for o, own, apart, within in zip(outlines, points, distance, inside, strict=True):
+        assert np.array_equal(apart, o.distance(own))
+        assert np.array_equal(within, o.contains(own))
+    rows = np.array([len(outlines) - 1, 0])
+    few, (x, y) = tables.some(rows), points[rows].transpose(2, 0, 1)[:, :, None]
+    assert np.array_equal(few.distance(x, y), distance[rows])
+    assert np.array_equal(few.contains(x, y), inside[rows])
+
+
 def test_points_on_the_chord_of_a_circle_are_inside():
     o = Outline.circle((0, 0), 20)
     x = np.linspace(-9.9, 9.9, 41)
@@ -168,6 +193,14 @@ def test_arc_through_three_points_both_ways_round():
 def test_corner_radius_too_large_names_the_side():
     with pytest.raises(GeometryError, match=r"side 2 is 10\.0 mm long.*need 12\.0 mm"):
         Outline.polygon([(0, 0), (40, 0), (40, 10), (0, 10)], 6, owner="p")
+
+
+def test_turning_left_at_every_corner_is_not_enough_to_be_simple():
+    """A five-pointed star turns left five times, and twice round."""
+    turn = np.arange(5) * 4 * pi / 5
+    assert not Outline.polygon(np.column_stack([np.cos(turn), np.sin(turn)]) * 50).is_simple()
+    turn = np.arange(5) * 2 * pi / 5
+    assert Outline.polygon(np.column_stack([np.cos(turn), np.sin(turn)]) * 50, 3).is_simple()
 
 
 def test_a_bow_tie_is_not_simple():

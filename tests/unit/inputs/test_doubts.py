@@ -42,6 +42,13 @@ SLIPS += [
     ("cars/sprint-wagon.toml", "sheet = 0.047", "sheet = 0.47", "0.470 in is unusual"),
     ("layouts/halo-a-pillar.toml", "foot_plate = 4.7625", "foot_plate = 4.725", "no sheet of the"),
     ("layouts/halo-a-pillar.toml", "foot_plate = 4.7625", "foot_plate = 3.7625", "no sheet of the"),
+    ("cars/sprint-wagon.toml", "[47, 23.25, -3]", "[47, 23.25, 3]", "6.000 in above its profile"),
+    (
+        "cars/sprint-wagon.toml",
+        'point = [0, 24, -3.5]\nsurface = "outrigger"',
+        'point = [0, 24, 3.5]\nsurface = "floor"',
+        "7.000 in above its floor at",
+    ),
 ]
 
 
@@ -100,6 +107,64 @@ def _at(sheet: Any, dotted: str) -> tuple[float, Any, Any]:
     for step in steps[:-1]:
         sheet = sheet[step]
     return sheet[steps[-1]], sheet, steps[-1]
+
+
+@pytest.mark.parametrize(
+    ("keep_out", "told"),
+    [
+        ({"shape": "box", "low": (-0.7, -0.6, 0), "high": (-0.1, 0.6, 0.3)}, True),
+        ({"shape": "box", "low": (-700, -600, 0), "high": (-100, 600, 300)}, False),
+        ({"shape": "cylinder", "start": (0, 0, 0), "end": (0, 0, 1.2), "radius": 0.05}, True),
+        ({"shape": "cylinder", "start": (0, 0, 0), "end": (0, 0, 12), "radius": 2}, False),
+        (
+            {"shape": "polygon", "plane": "xy", "span": (0, 300),
+             "outline": ((0, 0), (0, 2), (2, 0))},
+            False,
+        ),
+    ],
+)  # fmt: skip
+def test_a_keep_out_in_metres_is_told(keep_out: dict[str, Any], told: bool) -> None:
+    sheet = tomllib.loads((shipped_root() / "cars/hillclimb-coupe.toml").read_text("utf-8"))
+    sheet["keepouts"] = [{"name": "bench", **keep_out}]
+    found = list(misfits(Car.model_validate(sheet, context={"units": "mm"})))
+    assert [f.key for f in found] == ([("keepouts", 0)] if told else [])
+
+
+LOADS = """kind = "loads"
+name = "mine"
+title = "mine"
+[[case]]
+id = "side"
+title = "side"
+[[case.load]]
+at = ["on main_hoop at middle"]
+force = [0, "-7 kN", 0]
+patch = 150
+[[case.load]]
+belt = "9 kN"
+"""
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "told"),
+    [
+        ('"-7 kN"', "-7", ":9 [case entry 1.load entry 1] force = [0, -7, 0]: is unusual: 7 N in"),
+        ('"9 kN"', "9", ":12 [case entry 1.load entry 2] belt = 9: is unusual: 9 N in all"),
+        ("patch = 150", "patch = 1500", ":10 [case entry 1.load entry 1] patch = 1500: 1500.0 mm"),
+        ('title = "mine"\n', 'title = "mine"\ncrew = 8\n', ":4 crew = 8: 8 kg is unusual"),
+        ("kind", "kind", ""),
+    ],
+)
+def test_loads_that_no_cage_feels_are_told_with_the_build(
+    old: str, new: str, told: str, tmp_path: Path
+) -> None:
+    (tmp_path / "loads.toml").write_text(LOADS.replace(old, new, 1), "utf-8")
+    text = (shipped_root() / "builds/track-roadster.toml").read_text("utf-8")
+    own = tmp_path / "own.toml"
+    own.write_text(text.replace("tooling =", 'loads = "loads.toml"\ntooling ='), "utf-8")
+    remarks = [r for r in load_build(str(own)).remarks if "loads.toml" in r]
+    assert len(remarks) == bool(told)
+    assert all(f"loads.toml{told}" in r for r in remarks)
 
 
 def test_legs_of_two_people_are_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

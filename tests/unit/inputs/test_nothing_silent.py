@@ -212,6 +212,7 @@ KEEPOUT = '[[keepouts]]\nname = "{}"\nshape = "box"\nlow = [0, 0, 90]\nhigh = [1
 PANEL = (
     '[[panels]]\nname = "p"\ncorners = [[-9, 20, 0], [-9, -20, 0], [-9, {}, 30], [-9, -20, 30]]\n'
 )
+POLYGON = '[[keepouts]]\nname = "p"\nshape = "polygon"\nplane = "xz"\nspan = [0, 9]\noutline = {}\n'
 PARTS = [
     (
         KEEPOUT.format("k") + "radius = 2\n",
@@ -224,6 +225,14 @@ PARTS = [
     (
         KEEPOUT.format("battery box"),
         "two are called 'battery box'",
+    ),
+    (
+        KEEPOUT.format("Left Door"),
+        "a surface of the car itself is called 'Left Door'",
+    ),
+    (
+        POLYGON.format("[[0, 0], [90, 90], [90, 0], [0, 40]]"),
+        "crosses itself; give its corners in order",
     ),
     (
         PANEL.format(20),
@@ -314,3 +323,25 @@ def test_a_case_that_is_none_is_told_at_its_line(tmp_path: Path) -> None:
     line = path.read_text("utf-8").count("\n")
     with pytest.raises(FileInputError, match=rf"mine.toml:{line} .* rof = 1.0: .*mean 'roof'"):
         load_file("loads", path, model_for("loads"))
+
+
+@pytest.mark.parametrize(
+    ("outline", "told"),
+    [
+        ("[[70, 0], [1060, 470]]", "needs three corners or more"),
+        ("[[70, 0], [1060, 470], [980, 0], [180, 850]]", "crosses itself; give its corners in"),
+        ("[[0.07, 0], [0.98, 0], [1.06, 0.47], [0.18, 0.85]]", "encloses next to nothing"),
+    ],
+)
+def test_an_opening_that_is_none_is_told_with_its_line(
+    build: Path, capsys: pytest.CaptureFixture[str], outline: str, told: str
+) -> None:
+    sheet = (shipped_root() / "cars/hillclimb-coupe.toml").read_text("utf-8")
+    was = "[[70, 0], [980, 0], [1060, 470], [720, 815], [180, 850]]"
+    (build.parent / "presets/cars").mkdir(parents=True)
+    own = build.parent / "presets/cars/hillclimb-coupe.toml"
+    own.write_text(sheet.replace(was, outline), "utf-8")
+    assert run(["check", "hillclimb-coupe"]) == 2
+    line = sheet[: sheet.index(was)].count("\n") + 1
+    assert f"{own.name}:{line} [side.door] outline = [[" in (said := capsys.readouterr().err)
+    assert told in said

@@ -54,6 +54,17 @@ def test_a_folder_or_file_of_the_same_name_is_no_preset(folder: Path) -> None:
     assert find_preset("car", "sprint-wagon").name == "sprint-wagon.toml"
 
 
+def test_a_path_to_nothing_tells_the_files_of_its_kind(folder: Path) -> None:
+    put(folder / "mine.toml", 'kind = "build"\n')
+    put(folder / "car.toml", 'kind = "car"\n')
+    put(folder / "broken.toml", "kind = ")
+    put(folder / "bare.toml", "name = 1\n")
+    with pytest.raises(NotFoundError, match=r"Known: bare.toml, broken.toml, mine.toml\.$"):
+        find_preset("build", "no_such_name_here.toml")
+    with pytest.raises(NotFoundError, match=r"Known: bare.toml, broken.toml, car.toml\.$"):
+        find_preset("car", "./no_such_name_here.toml")
+
+
 def test_a_link_that_leads_nowhere_is_told_as_one(folder: Path) -> None:
     (folder / "round.toml").symlink_to("round.toml")
     (folder / "gone.toml").symlink_to("moved.toml")
@@ -264,7 +275,7 @@ def test_kinds_of_tables_are_told_apart_by_their_kind(folder: Path) -> None:
         "bad.toml:6 [member entry 2]: kind \"hallo\" is not known. Did you mean 'halo'?",
         'bad.toml:10 [member entry 3] style = "xx": is not one of the choices. '
         "Allowed: 'single', 'pair' or 'x'.",
-        "bad.toml:13 [member entry 4] lean = 40: must be at most 34.37 degrees. "
+        "bad.toml:13 [member entry 4] lean = 40: must be at most 35 degrees. "
         "(lean of the hoop's plane, degrees, positive backwards)",
         "bad.toml:14 [member entry 5]: kind is missing. Is 'kin' meant for it?",
         "bad.toml:16 [plate entry 1]: kind is missing. "

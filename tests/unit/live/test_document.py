@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import os
+import tomllib
 from pathlib import Path
 from typing import IO, Any
 
 import pytest
+from msgspec import UNSET
 
 from cagekit.errors import InputError, OutputError
 from cagekit.live.document import Document
@@ -84,3 +86,40 @@ def test_a_file_that_is_write_protected_or_cannot_be_read_is_told_as_that(
     monkeypatch.setattr(Path, "read_bytes", locked)
     with pytest.raises(InputError, match="cannot be read: Permission denied"):
         document.save({HEIGHT: 490})
+
+
+def test_what_is_taken_out_goes_with_its_line_and_nothing_else(tmp_path: Path) -> None:
+    file = tmp_path / "own.toml"
+    text = (
+        "# mine\nname = 'own'\nunits = 'in'\n\n# the dash\n[members.dash_bar]\n# by the tape\n"
+        "height = '19 3/8' # up\nset_back = 1\n\n[seated]  # belted\nhelmet_top = [\n  1, # x\n"
+        "  2,\n  3,\n]\nback_angle = 20\n\n[members.halo]\ngap = 1 # last\n"
+    )
+    file.write_text(text, "utf-8")
+    document = Document(file)
+    gone = {HEIGHT: UNSET, ("seated", "helmet_top"): UNSET, ("members", "halo", "gap"): UNSET}
+    document.save(gone)
+    now = file.read_text("utf-8")
+    assert [r for r in text.splitlines() if r not in now.splitlines()] == [
+        "height = '19 3/8' # up", "helmet_top = [", "  1, # x", "  2,", "  3,", "]",
+        "gap = 1 # last",
+    ]  # fmt: skip
+    assert [r for r in now.splitlines() if r not in text.splitlines()] == []
+    assert tomllib.loads(now) == document.changed(gone)
+    document.save({}, now.encode())
+    assert file.read_text("utf-8") == text  # taken back
+
+
+@pytest.mark.parametrize("mark", [b"", b"\xef\xbb\xbf"])
+@pytest.mark.parametrize("end", ["\n", "\r\n"])
+def test_mark_and_ends_of_lines_stay_as_the_editor_wrote_them(
+    tmp_path: Path, mark: bytes, end: str
+) -> None:
+    file = tmp_path / "own.toml"
+    file.write_bytes(mark + TEXT.replace("\n", end).encode())
+    Document(file).save({HEIGHT: 490, ("members", "halo", "gap"): 5})
+    raw = file.read_bytes()
+    assert raw.startswith(mark + b"# mine")
+    assert raw.count(b"\xef\xbb\xbf") == bool(mark)
+    assert raw.count(b"\n") == raw.count(end.encode()) > TEXT.count("\n")
+    assert Document(file).data["members"] == {"dash_bar": {"height": 490}, "halo": {"gap": 5}}

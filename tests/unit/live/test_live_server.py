@@ -18,9 +18,12 @@ from hashlib import sha256
 from pathlib import Path
 
 import pytest
+from msgspec import UNSET
 
+from cagekit.checks import Status, run
 from cagekit.cli import view
-from cagekit.errors import GeometryError, InputError
+from cagekit.design import Design
+from cagekit.errors import CopeError, GeometryError, InputError
 from cagekit.inputs.build import spread
 from cagekit.inputs.resolve import load_build
 from cagekit.inputs.usual import usual_at
@@ -301,7 +304,7 @@ def test_exact_edges_and_masses_follow_the_first_picture():
         assert made.hello()["stage"] == Drawn.PLATES
         tube, plates = first["cards"]["main_hoop"], first["cards"]["foot_main_hoop_a"]
         assert dict(tube["rows"])["Mass"] == tube["mass"] == "being weighed ..."
-        assert "kg" in dict(plates["rows"])["Mass"]
+        assert dict(plates["rows"])["Mass"].endswith((" g", " kg"))
         # a page that listens hears them
         told = told_until(heard, lambda m: "texts" in m)
         exact = next(m for m in told if m.get("stage") == Drawn.WHOLE)
@@ -419,6 +422,26 @@ def test_without_a_browser_the_address_is_left_to_the_user(tmp_path):
     assert "open the address above" in told
     assert "stopped" in err
     assert "Traceback" not in err
+
+
+@pytest.mark.slow
+def test_ctrl_c_counts_where_python_drops_the_interrupt():
+    """It fell into a clean-up while modules were loaded, and the server went on."""
+    code = (
+        "import os, signal, sys, weakref\nimport cagekit.cli.view as view\n"
+        "from cagekit.cli.main import run\nmake = view._session\n"
+        "class Thing: pass\n"
+        "def dropped(*given):\n"
+        "    thing = Thing()\n"
+        "    gone = weakref.ref(thing, lambda _: os.kill(os.getpid(), signal.SIGINT))\n"
+        "    del thing\n"
+        "    return make(*given)\n"
+        "view._session = dropped\nsys.exit(run(['view', 'track-roadster', '--no-open']))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=60)
+    assert "Exception ignored" in done.stderr  # it was dropped
+    assert done.returncode == 0
+    assert done.stderr.rstrip().endswith("stopped.")
 
 
 def test_every_parameter_has_a_range_that_holds_its_value(server):
@@ -665,3 +688,139 @@ def test_answers_on_their_way_are_waited_for_when_the_server_stops(server):
         assert waits.is_alive()
     waits.join(5.0)
     assert not waits.is_alive()
+
+
+def test_what_a_file_says_can_be_taken_out_of_it(tmp_path):
+    file, driver = tmp_path / "own.toml", tmp_path / "me.toml"
+    driver.write_text(
+        'kind = "driver"\nname = "me"\n[population]\nsex = "male"\n[helmet]\nwidth = 258\n'
+        "[seated]\nhelmet_top = [235, 345, 905]\n",
+        "utf-8",
+    )
+    text = (BUILDS / "hillclimb-coupe.toml").read_text("utf-8")
+    text = re.sub(r"drivers = .*", f'drivers = ["{driver.name}"]', text)
+    file.write_text(text, "utf-8")
+    session = Session(str(file))
+    key, style = "build.members.harness_bar.height", "build.members.door_bar_right.style"
+    helmet = "driver 0.seated.helmet_top"
+    try:
+        known = session.base.params
+        assert known[key].said == ("members", "harness_bar", "height")
+        assert known["build.members.rear_brace.drop"].said == ()  # the layout's
+        assert known["car.floor_z"].said == ()  # no car without
+        assert known["car.dash.face_x"].said == ()
+        before = session.design.cage.member("harness_bar_1").path.start[2]
+        session.change("driver 0.seated.helmet_top.2", 900)
+        for one in (key, style, f"{helmet}.0"):
+            session.change(one, UNSET)
+        assert session.problem == ""
+        assert [c["key"] for c in session.state()["changes"]] == [key, style, f"{helmet}.0"]
+        rows = {c["key"]: c for c in session.state()["changes"]}
+        assert (rows[key]["was"], rows[key]["now"]) == (412, None)
+        assert (rows[style]["was"], rows[style]["now"]) == ("single", "x")  # as the layout says
+        assert rows[f"{helmet}.0"]["gone"] == [f"{helmet}.{n}" for n in range(3)]
+        assert session.design.cage.member("harness_bar_1").path.start[2] != before
+        made = session.design
+        session.save()
+        want = Design.load(str(file))
+        assert "height = 412" not in file.read_text("utf-8")
+        assert "helmet_top" not in driver.read_text("utf-8")
+        assert made.build.drivers == want.build.drivers
+        assert made.build.entries == want.build.entries
+        lengths = [{n: d.cage.cut_length(n) for n in d.cage.members} for d in (made, want)]
+        assert lengths[0] == lengths[1]
+        session.follow()
+        assert session.changes == {}
+        with pytest.raises(InputError, match="does not say it"):
+            session.change(key, UNSET)
+    finally:
+        session.close()
+
+
+def test_what_is_taken_out_can_be_undone_saved_or_not(tmp_path):
+    file = tmp_path / "own.toml"
+    shutil.copy(BUILDS / "track-roadster.toml", file)
+    text = file.read_text("utf-8")
+    key = "build.members.harness_bar.height"
+    session = Session(str(file))
+    try:
+        first = session.design.cage
+        session.change(key, UNSET)
+        session.save()
+        assert file.read_text("utf-8") != text
+        session.undo()
+        assert session.design.cage is first
+        session.save()
+        assert file.read_text("utf-8") == text
+        # what is not in the file any more is no longer taken out
+        session.redo()
+        file.write_text(text.replace("height = 425", ""), "utf-8")
+        session.follow()
+        assert (session.changes, session.problem) == ({}, "")
+    finally:
+        session.close()
+
+
+def test_a_car_or_a_person_that_check_would_not_read_is_not_shown_nor_saved(tmp_path):
+    car, me, file = (tmp_path / f"{n}.toml" for n in ("car", "me", "own"))
+    shutil.copy(BUILDS.parent / "cars" / "hillclimb-coupe.toml", car)
+    me.write_text(
+        'kind = "driver"\nname = "me"\n[population]\nsex = "male"\n[seated]\n'
+        "helmet_top = [235, 345, 905]\n",
+        "utf-8",
+    )
+    text = (BUILDS / "hillclimb-coupe.toml").read_text("utf-8")
+    text = re.sub(r"drivers = .*", 'drivers = ["me.toml"]', text)
+    file.write_text(text.replace('car = "hillclimb-coupe"', 'car = "car.toml"'), "utf-8")
+    session = Session(str(file))
+    try:
+        good = session.design
+        for key, value, told in (
+            ("car.wheel.centre.1", -335, "670.0 mm beside the driver"),
+            ("car.roof.header_x", -830, "is behind the main hoop"),
+            ("car.side.hoop.half_width_rail", 20, "20.0 mm cannot be"),
+            ("driver 0.seated.helmet_top.1", -345, "right of the hip point"),
+        ):
+            session.change(key, value)
+            assert told in session.problem, key
+            assert f" = {value}" in session.problem or f", {value}" in session.problem  # as changed
+            assert session.design is good
+            with pytest.raises(InputError, match="cannot be made"):
+                session.save()
+            session.undo()
+            assert session.problem == ""
+        # what is told of one is looked at with the other: the wheel follows the seat
+        session.change("car.seats.0.hip.1", 120)
+        assert "beside the driver" in session.problem
+        session.change("car.wheel.centre.1", 130)
+        assert session.problem.count("hip point") == 1  # of the helmet, which stays where it was
+        session.change("driver 0.seated.helmet_top.1", 125)
+        assert session.problem == ""
+        session.save()
+        assert load_build(str(file)).car.driver_seat.hip[1] == 120
+    finally:
+        session.close()
+
+
+def test_a_tube_that_its_cuts_part_is_shown_and_told_by_the_checks(tmp_path):
+    file = tmp_path / "own.toml"
+    text = (BUILDS / "track-roadster.toml").read_text("utf-8")
+    strut = 'from = "on main_hoop.left at height 785"\nto = "on rear_brace_left at fraction 0.05"'
+    file.write_text(f'{text}\n[[strut]]\nid = "short"\n{strut}\n', "utf-8")
+    session = Session(str(file))
+    try:
+        with pytest.raises(CopeError, match="its two cuts need"):
+            session.design.cage.mass("short")
+        state = session.state()  # the page comes, and each version after it
+        assert state["problem"] == ""
+        assert state["cards"]["short"]["mass"] == "no mass, as its cuts part it"
+        assert state["cards"]["main_hoop"]["mass"].endswith("kg")
+        assert "no mass" in state["about"]
+        session.change("build.members.harness_bar.height", 430)
+        assert session.problem == ""
+        assert session.state()["cards"]["short"]["mass"].startswith("no mass")
+        found = run(session.design, ["geometry"])
+        (told,) = [f for f in found if f.code == "geometry/wall-between" and f.subject == "short"]
+        assert told.status is Status.FAIL
+    finally:
+        session.close()

@@ -55,7 +55,9 @@ def with_value(car: Car, path: list[str], change: Any) -> Car:
 
 
 def nudged(value: Any) -> Any:
-    """Another value of the same kind."""
+    """Another value of the same kind; one of a measure that the demo does not give."""
+    if value is None:
+        return 1.0
     if isinstance(value, str):
         return {"left": "right", "right": "left"}[value]
     if isinstance(value, tuple) and value and isinstance(value[0], tuple):

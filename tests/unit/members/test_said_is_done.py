@@ -304,3 +304,23 @@ def test_what_a_layout_hangs_on_one_of_several_members_goes_with_the_last_of_the
     path.write_text(head + "[members.windscreen_brace_left]\nlow = 20\n", "utf-8")
     with pytest.raises(GeometryError, match="windscreen_brace_left"):
         members_only(load_build(str(path)))
+
+
+@pytest.mark.parametrize("side", ["", 'side = "centre"'])
+@pytest.mark.parametrize("kind", ["roof_rail", "rear_brace", "windscreen_brace", "rocker_brace"])
+def test_what_is_on_one_side_has_to_say_which(tmp_path: Path, kind: str, side: str) -> None:
+    """It was made on the right, or hung on a tube of the side None."""
+    head = (shipped_root() / "builds" / "gravel-hatch.toml").read_text("utf-8").split("[[plate]]")
+    path = tmp_path / "own.toml"
+    path.write_text(f'{head[0]}[[add]]\nkind = "{kind}"\nid = "one"\n{side}\n', "utf-8")
+    with pytest.raises(InputError, match=r"own\.toml:\d+ .*is on one side of the car"):
+        load_build(str(path))
+
+
+def test_a_node_with_a_side_needs_an_entry_with_one(tmp_path: Path) -> None:
+    head = (shipped_root() / "builds" / "gravel-hatch.toml").read_text("utf-8").split("[[plate]]")
+    path = tmp_path / "own.toml"
+    gusset = '[[add]]\nkind = "tube_gusset"\nnode = "rear_brace_{side} end a"\n'
+    path.write_text(head[0] + gusset, "utf-8")
+    with pytest.raises(InputError, match=r"own\.toml:\d+ .*no side to fill in"):
+        load_build(str(path))

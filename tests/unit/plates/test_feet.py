@@ -115,7 +115,7 @@ def test_gussets_tabs_and_omissions():
     _, _, plates = made(
         "track-roadster",
         {"kind": "gusset", "at": "rear_brace end a", "preset": "gusset-80"},
-        {"kind": "tab", "at": "on harness_bar at y 120", "preset": "harness-tab", "side": "left"},
+        {"kind": "tab", "at": "on harness_bar at y 120", "preset": "harness-tab"},
         {"kind": "floor_plate", "at": "rear_foot", "omit": True},
     )
     ids = [p.id for p in plates]

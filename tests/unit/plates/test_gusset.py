@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace as with_fields
+from itertools import permutations
 from math import degrees, pi
 
 import numpy as np
@@ -24,7 +25,8 @@ from cagekit.inputs.presets import shipped_root
 from cagekit.inputs.resolve import load_build
 from cagekit.plates.corner import Corner, joints_at
 from cagekit.plates.feet import plates_for
-from cagekit.plates.gusset import GussetSpec, flat_gusset, make, widest
+from cagekit.plates.gusset import GussetSpec, flat_gusset, make
+from cagekit.plates.lightening import widest
 from cagekit.plates.profile import Folding
 from cagekit.plates.saddle import folded_gusset
 
@@ -107,7 +109,7 @@ def test_the_web_is_coped_to_the_tube():
 def test_lightening_hole_keeps_metal_round_it():
     p = flat_gusset("g", corner("brace_left", "a"), SPEC)
     (h,) = p.holes
-    centre, radius = widest(p.outline)
+    ((centre, radius),) = widest([p.outline])
     assert h.centre == pytest.approx(centre)
     assert radius - h.diameter / 2 == pytest.approx(12.0, abs=0.5)
     assert flat_gusset("g", corner("brace_left", "a"), replace(SPEC, hole=0.0)).holes == ()
@@ -115,10 +117,38 @@ def test_lightening_hole_keeps_metal_round_it():
         flat_gusset("g", corner("brace_left", "a"), replace(SPEC, hole=60.0))
 
 
+def test_the_widest_spot_of_an_outline_does_not_hang_on_those_beside_it():
+    corners = [corner("brace_left", "a"), corner("brace_left", "b"), corner("stay", "a")]
+    specs = [replace(SPEC, along_parent=a) for a in (60, 80, 95)]
+    own = [flat_gusset("g", c, spec).outline for c in corners for spec in specs]
+    own.append(Outline.polygon([(0, 0), (120, 0), (0, 50)]))
+    for above in (0.0, 18.0):
+        together = widest(own, above)
+        alone = [spot for o in own for spot in widest([o], above)]
+        assert [(*c, r) for c, r in together] == [(*c, r) for c, r in alone]
+
+
+def test_of_several_gussets_the_first_with_a_fault_is_told():
+    """They are made side by side, and still told of in the order of their entries."""
+    build = load_build("gravel-hatch")
+    cage = members_only(build)
+    tables = (
+        {"at": "rear_brace_left end a", "way": "down", "along_branch": 5000.0},
+        {"at": "rear_brace_right end a", "way": "down", "clip": 300.0},
+        {"at": "no_such_bar end a", "way": "down"},
+    )
+    faults = [GussetEntry.model_validate({"kind": "gusset", **table}) for table in tables]
+    good = GussetEntry.model_validate({"kind": "gusset", "at": "rear_brace_left end a", "way": "b"})
+    for order in permutations(faults):
+        with pytest.raises((GeometryError, InputError)) as told:
+            plates_for(replace(build, plates=(good, *order)), cage)
+        assert told.value.about is order[0]
+
+
 def test_widest_circle_in_a_triangle_is_its_incircle():
     """Radius of the incircle: area over half the perimeter."""
     o = Outline.polygon([(0, 0), (120, 0), (0, 50)])
-    centre, radius = widest(o)
+    ((centre, radius),) = widest([o])
     assert radius == pytest.approx(120 * 50 / (120 + 50 + 130), abs=0.02)
     assert centre == pytest.approx([20, 20], abs=0.05)
 

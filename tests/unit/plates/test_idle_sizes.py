@@ -21,7 +21,7 @@ OTHER: dict[str, Any] = {
     "thickness": 4.5, "material": "s355", "along_branch": 90.0, "along_parent": 85.0,
     "nose": 10.0, "corner_radius": 2.0, "clip": 15.0, "weld_gap": 1.5, "hole": 16.0, "bulge": 4.0,
     "fold_radius": 7.0, "weld_leg": 5.0, "bolt_size": "M12", "bolt_grade": "10.9", "reach": 40.0,
-    "width": 56.0, "ear": 21.0, "count": 2, "gap": 20.0,
+    "width": 56.0, "ear": 21.0, "count": 2, "gap": 20.0, "use": "net",
 }  # fmt: skip
 """For each size another value than the usual one."""
 
@@ -71,6 +71,10 @@ def test_what_is_idle_changes_nothing_and_the_rest_does(tmp_path: Path, plate: s
         (f"{GUSSET}fold_radius = 5\n", "fold_radius", "no folds"),
         (f'{TAB}bolt_grade = "8.8"\n', "bolt_grade", "Say its size"),
         (f"{TAB}gap = 9\n", "gap", "Say count = 2"),
+        (f'{TAB}use = "net"\n', "use", "Leave out `use` or `id`"),
+        (f'{TAB}side = "left"\n', "side", "no {side} to fill in"),
+        (f'{TAB}side = "both"\n', "side", "in one place"),
+        (f'{GUSSET}side = "right"\n', "side", "no {side} to fill in"),
     ],
 )
 def test_an_idle_size_is_refused_with_its_line(

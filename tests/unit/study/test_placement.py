@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import os
+import signal
 from itertools import pairwise
+from typing import Any
 
 import pytest
 from msgspec.structs import replace
@@ -15,7 +18,9 @@ from cagekit.errors import GeometryError, InputError
 from cagekit.inputs.build import Build, spread
 from cagekit.inputs.entries import FreeStrutEntry
 from cagekit.inputs.resolve import load_build
-from cagekit.study.placement import Placement, Sweep, place, room, sweep, usual
+from cagekit.process import ProcessCopy
+from cagekit.study import placement
+from cagekit.study.placement import Placement, Sweep, _try, place, room, sweep, usual
 
 PIECES = ("_latch_stub", "", "_hinge_stub")
 
@@ -85,6 +90,37 @@ def test_two_fields_make_a_grid(wagon: Build) -> None:
     assert [t.values for t in found.trials] == [
         (280, 260), (280, 300), (280, 340), (320, 260), (320, 300), (320, 340),
     ]  # fmt: skip
+
+
+@pytest.mark.skipif(not ProcessCopy.can_be, reason="this system copies no process")
+@pytest.mark.parametrize("ends", ["whole", "early"])
+def test_half_of_the_places_may_be_tried_by_a_copy(
+    wagon: Build, ends: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The same comes of them, in order, what cannot be made too, and if the copy ends early."""
+    heights = [sweep(wagon, "door_bar", "height_rear", (*range(300, 345, 5), 5000.0))]
+    alone = place(wagon, "door_bar", heights)
+    here, tried = os.getpid(), list[int]()
+
+    def counted(*asked: Any) -> Any:
+        if ends == "early" and os.getpid() != here:
+            os.kill(os.getpid(), signal.SIGKILL)
+        tried.append(asked[3][0])
+        return _try(*asked)
+
+    monkeypatch.setattr(placement, "_try", counted)
+    monkeypatch.setattr(placement, "cores", lambda: 2)
+    found = place(wagon, "door_bar", heights, copied=True)
+    assert len(tried) == (5 + 1 if ends == "whole" else 10)
+    assert [t.values for t in found.trials] == [t.values for t in alone.trials]
+    assert [t.error for t in found.trials] == [t.error for t in alone.trials]
+    assert [t.room for t in found.trials] == [t.room for t in alone.trials]
+    assert [t.members for t in found.trials] == [t.members for t in alone.trials]
+    assert [t.findings for t in found.trials] == [t.findings for t in alone.trials]
+    assert (found.columns, found.reasons) == (alone.columns, alone.reasons)
+    for one, other in zip(found.trials, alone.trials, strict=True):
+        assert (one.spot is None) == (other.spot is None)
+        assert one.spot is None or (one.spot == other.spot).all()
 
 
 def test_a_place_that_cannot_be_made_is_told(wagon: Build) -> None:

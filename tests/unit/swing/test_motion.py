@@ -297,3 +297,38 @@ def test_a_tube_of_the_frame_stops_the_bar(make) -> None:
     assert stopped.meets is not None
     assert stopped.meets.name == "old_post"
     assert stopped.full < np.radians(30)
+
+
+@pytest.mark.parametrize("side", ["left", "right"])
+def test_a_bar_opens_no_further_than_the_cars_own_door(make, car, side: str) -> None:
+    """Against a cloud on the door's trim, turned out about its hinges, and the bar's own axis."""
+    sign = 1.0 if side == "left" else -1.0
+    d = make(start=(0.0, sign * 650, 380), end=(1150.0, sign * 610, 300), side=side)
+    cage, door = caged(d), d.door
+    own = car.side(side)
+    ajar = own.model_copy(
+        update={"door": own.door.model_copy(update={"opens": float(np.radians(55))})}
+    )
+    free = sweep(cage, car, door)
+    held = sweep(cage, car.model_copy(update={side: ajar}), door)
+    assert held.meets is not None
+    assert (held.meets.name, held.meets.kind) == (f"open {side} door", "door")
+    assert held.limit is not None
+    assert free.limit is None or free.limit > held.limit
+
+    # a trim 690 from the centre plane; hinges at the front of the outside, 740 from it
+    x, z = np.meshgrid(np.arange(100.0, 1000.0, 5.0), np.arange(100.0, 700.0, 5.0))
+    trim = np.column_stack([x.ravel(), np.full(x.size, sign * 690), z.ravel()])
+    hinge, upright = np.array([1060.0, sign * 740, 0.0]), np.array([0.0, 0.0, 1.0])
+    trim = rotated(trim, hinge, upright, -sign * np.radians(55))
+    assert (sign * trim[:, 1] > 690).all()  # it stands out of the car
+    bar = cage.members[door.bar]
+    axis = bar.path.points(np.linspace(0.0, bar.path.length, 200))
+
+    def gap(angle: float) -> float:
+        moved = rotated(axis, door.hinge.origin, door.hinge.pin, angle)
+        return float(np.linalg.norm(moved[:, None] - trim[None, ::3], axis=2).min()) - 20.0
+
+    assert gap(held.limit) == pytest.approx(0.0, abs=1.5)
+    assert gap(held.full) > 2.0
+    assert gap(held.limit + np.radians(1.0)) < -2.0

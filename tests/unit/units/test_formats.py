@@ -90,5 +90,22 @@ def test_other_quantities() -> None:
     assert format_angle(-math.pi / 6, decimals=0) == "-30\u00b0"
     assert format_area(400.4) == "400 mm\u00b2"
     assert format_area(645.16, "in") == "1.000 in\u00b2"
-    assert format_mass(84.25) == "84.3 kg"
-    assert format_mass(0.45359237, "in", decimals=2) == "1.00 lb"
+
+
+@pytest.mark.parametrize(
+    ("kg", "units", "told"),
+    [
+        (84.25, "mm", "84.3 kg"),
+        (1.0, "mm", "1.0 kg"),
+        (0.9996, "mm", "1.0 kg"),
+        (0.9994, "mm", "999 g"),
+        (0.0, "mm", "0 g"),
+        # 1 lb = 0.45359237 kg by definition, 16 oz.
+        (0.45359237, "in", "1.0 lb"),
+        (0.453, "in", "1.0 lb"),
+        (0.45, "in", "15.9 oz"),
+        (0.028349523125, "in", "1.0 oz"),
+    ],
+)
+def test_a_mass_is_told_by_one_rule(kg: float, units: str, told: str) -> None:
+    assert format_mass(kg, units) == told

@@ -35,6 +35,17 @@ def test_a_flat_tube_is_drawn_once() -> None:
     assert view.seen == "from above"
 
 
+@pytest.mark.parametrize("lean", [0.3, -0.3])
+def test_a_tube_whose_plane_leans_is_mostly_seen_from_a_side(lean: float) -> None:
+    """A pillar bar, rear end on the left of the drawing, its top up: seen from the car's right."""
+    corners = [(0.0, -500.0 * lean, 500.0), (500.0, 0.0, 300.0), (500.0, 150.0 * lean, -200.0)]
+    (view,) = views(CentreLine.from_polyline(np.array(corners), [150.0], owner="bar"))
+    assert view.seen == "square to its bends, mostly from the right"
+    a, b, c = np.array(corners)
+    square = np.cross(c - b, a - b)
+    assert 0.7 < abs(square[1]) / np.linalg.norm(square) < 0.97
+
+
 @pytest.mark.parametrize("lift", [20.0, -60.0, 250.0])
 def test_a_twisted_tube_is_drawn_twice_at_one_scale(lift: float) -> None:
     plan, edge = views(loop(lift))

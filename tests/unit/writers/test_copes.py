@@ -10,8 +10,10 @@ import pdfpages
 import pytest
 from msgspec.structs import replace
 
+from cagekit import part
 from cagekit.assembly.assemble import members_only
 from cagekit.design import Design
+from cagekit.inputs.presets import find_preset
 from cagekit.inputs.resolve import load_build
 from cagekit.names import named
 from cagekit.shop.sawing.templates import ordinates, saw_setting, template, templates
@@ -22,6 +24,8 @@ from cagekit.writers.copes import (
     lay_out,
     pdf,
     pdf_data,
+    shop_cuts,
+    stands_on,
     table,
     write_copes,
 )
@@ -197,6 +201,21 @@ def test_what_no_hole_saw_makes_is_said(design: Design) -> None:
     assert saw_setting(design.cage, "rear_brace_left", "b").flat
 
 
+def test_a_stub_that_the_vice_cannot_hold_is_said() -> None:
+    """Straight tube behind the cut, up to the other end's cut: nothing else is to be held."""
+    for length, holds in ((85.0, False), (140.0, True)):
+        made = part("strut", length=length, od=40, wall=2, parent_od_a=40, parent_od_b=40)
+        design = made.design
+        saw = saw_setting(design.cage, "strut", "a")
+        cuts = [design.cage.cut("strut", end).longest for end in ("a", "b")]
+        assert saw.straight == pytest.approx(length - sum(cuts))
+        notcher = design.tooling.notcher
+        assert notcher is not None
+        assert (saw.straight >= notcher.clamp) is holds
+        told = shop_cuts(saw, design.tooling)
+        assert told.startswith("saw ") if holds else "the vice needs 60 mm" in told
+
+
 def test_the_table_has_a_row_for_every_end(design: Design) -> None:
     header, rows = table(design)
     assert len(rows) == 2 * len(design.cage.as_fitted().members)
@@ -225,6 +244,28 @@ def test_a_swing_out_bar_is_drilled_on_its_template() -> None:
         assert t.height > hole[:, 1].max()
     centres = sorted(float(h[:, 0].mean()) % t.width for h in t.holes)
     assert centres[1] - centres[0] == pytest.approx(t.width / 2, abs=0.05)
+
+
+def test_a_tube_that_comes_apart_has_one_template_for_each_end(tmp_path: Path) -> None:
+    """It is coped whole: a piece has templates of its own where it is sawn and drilled alone."""
+    file = tmp_path / "own.toml"
+    text = find_preset("build", "sprint-wagon").read_text("utf-8")
+    joint = '[[joint]]\nat = "on rear_brace_left at fraction 0.3"\n'
+    file.write_text(text.replace('name = "sprint-wagon"', 'name = "own"', 1) + joint, "utf-8")
+    apart = Design.load(str(file))
+    of_brace = [t for t in all_templates(apart) if "rear_brace_left" in t.member]
+    assert sorted((t.member, t.end) for t in of_brace) == [
+        ("rear_brace_left", "a"),
+        ("rear_brace_left", "b"),
+        ("rear_brace_left_piece_a", "b"),
+        ("rear_brace_left_piece_b", "a"),
+    ]
+    assert stands_on(apart, "rear_brace_left", "b") == "plate"
+    assert stands_on(apart, "rear_brace_left_piece_a", "b") == "bolted sleeve"
+    sawn = next(t for t in of_brace if t.member == "rear_brace_left_piece_a")
+    assert sawn.square
+    assert sawn.depth == pytest.approx(0.0, abs=1e-9)
+    assert max(h[:, 1].max() for h in sawn.holes) > 20.0
 
 
 def test_every_template_bears_the_number_of_its_tube_in_the_book() -> None:

@@ -199,3 +199,15 @@ def test_an_off_cut_is_called_by_what_is_chalked_on_it(tmp_path: Path) -> None:
     assert any("own off-cut rack 7 or rack 8, " in label for label in told)
     write_cuts(design, tmp_path)
     assert "rack 7 or rack 8" in (tmp_path / "cuts.csv").read_text("utf-8")
+
+
+def test_the_cover_calls_no_member_that_the_build_leaves_out() -> None:
+    """The layout's own words tell what it makes; a build with other members has its name alone."""
+    own = Design.load("sprint-wagon")
+    assert "outriggers" in dict(Book(own).facts())["Layout"]
+    file = own.build.file.model_copy(update={"members": {"cross_member": {"omit": True}}})
+    bare = Design(replace(own.build, file=file), cage=own.cage)
+    told = dict(Book(bare).facts())["Layout"]
+    assert told.startswith("halo-a-pillar")
+    assert "cross member" not in told
+    assert "outriggers" not in told
