@@ -124,7 +124,9 @@ def members_only(build: Build, kept: Kept | None = None) -> Cage:
     return made
 
 
-def variants(builds: Sequence[Build], kept: Kept | None = None) -> list[Cage | CagekitError]:
+def variants(
+    builds: Sequence[Build], kept: Kept | None = None, *, copied: bool = False
+) -> list[Cage | CagekitError]:
     """Make the tubes of many versions of a build and cut all their ends side by side.
 
     Each is what ``members_only`` makes of its build, to the last bit. Of many, a cut that plain
@@ -133,13 +135,24 @@ def variants(builds: Sequence[Build], kept: Kept | None = None) -> list[Cage | C
     Args:
         builds: the versions; what they share is made once.
         kept: what an earlier cage has worked out.
+        copied: let a copy of this process, in which no other thread is at work, make half of many.
+            What it works out is in its cages, not in ``kept``.
 
     Returns:
         The cages in order; for one that cannot be made the error that ``members_only`` raises.
     """
-    kept = Kept() if kept is None else kept
-    lots = (builds[n : n + LOT] for n in range(0, len(builds), LOT))
-    return [made for lot in lots for made in _side_by_side(lot, kept)]
+    there = Kept() if kept is None else kept
+
+    def some(of: slice) -> list[Cage | CagekitError]:
+        wanted = builds[of]
+        lots = (wanted[n : n + LOT] for n in range(0, len(wanted), LOT))
+        return [made for lot in lots for made in _side_by_side(lot, there)]
+
+    if not copied:
+        return some(slice(None))
+    from cagekit.assembly.by_two import made_by_two
+
+    return made_by_two(len(builds), there, some)
 
 
 LOT = 32

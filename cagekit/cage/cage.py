@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace as with_fields
 from functools import cached_property, partial
 from types import MappingProxyType
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from msgspec import Struct
@@ -135,6 +135,16 @@ class Cage:
             if name in self.__dict__:
                 new.__dict__[name] = self.__dict__[name]
         return new
+
+    def packed(self) -> tuple[Callable[..., Cage], tuple[object, ...]]:
+        """What makes the same cage once more in another process: a function and its arguments."""
+        given = {
+            "members": tuple(self.members.values()), "plates": self.plates, "notes": self._noted,
+            "tells": self._tells, "doors": self.doors, "bolted": self.bolted,
+            "hardware": self.hardware, "chassis": tuple(self.chassis.values()), "kept": self.kept,
+        }  # fmt: skip
+        own = {"_cuts": self._cuts, "_moments": self._moments, "_joints": self._joints}
+        return _unpacked, (self.name, given, own)
 
     def take_over(self, other: Cage) -> None:
         """Take over what another version has worked out of tubes that are the same here."""
@@ -383,6 +393,12 @@ class Cage:
         for i in self.members:
             moment += self.mass(i) * self.wall(i).centre
         return np.asarray(moment / self.tube_mass())
+
+
+def _unpacked(name: str, given: dict[str, Any], own: dict[str, Any]) -> Cage:
+    cage = Cage(name, **given)
+    vars(cage).update(own)
+    return cage
 
 
 def cope_all(

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import random
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from contextlib import suppress
 from functools import partial
 from math import degrees
 
 import pytest
 from msgspec.structs import replace
+from outcomes import given, outcome
 from pieces import counted_passes
 
 from cagekit.assembly.assemble import members_only, variants
@@ -198,13 +199,6 @@ def sliders_of(build: Build) -> list[tuple[MemberEntry, str, str]]:
     ]
 
 
-def given(cage: Cage | CagekitError) -> Cage:
-    """A cage that was made, or the error why not."""
-    if isinstance(cage, CagekitError):
-        raise cage
-    return cage
-
-
 def test_a_tube_that_reads_nothing_of_what_moved_is_the_same_object() -> None:
     build, kept = load_build("gravel-hatch"), Kept()
     old = members_only(build, kept)
@@ -250,16 +244,3 @@ def test_what_is_let_go_meanwhile_is_made_again() -> None:
     """With room for next to nothing the cage is the same."""
     build = load_build("gravel-hatch")
     assert made_of(members_only(build, Kept(3))) == made_of(members_only(build))
-
-
-def outcome(made: Callable[[], Cage]) -> object:
-    """The tubes of a cage and where their ends are cut, to the last bit, or why it is not made."""
-    try:
-        cage = made()
-        cage.require_cuts()
-    except CagekitError as error:
-        return str(error)
-    ends = [(m.id, name) for m in cage.members.values() for name, _ in m.ends]
-    curves = [cage.cut(*end).outer_curve(24).tobytes() for end in ends]
-    joints = [(repr(j), j.angle, j.offset, j.point.tobytes()) for j in cage.joints]
-    return content(tuple(cage.members.values())), cage.notes, curves, joints
