@@ -229,7 +229,12 @@ def _measured(kind: str, table: BaseModel) -> Iterator[tuple[TomlKey, float, Usu
     for key, field, value in _numbers(table):
         known = _range_of(kind, field)
         if known is not None:
-            yield key, math.degrees(value) if known.unit == "deg" else value, known
+            yield key, _in_degrees(value) if known.unit == "deg" else value, known
+
+
+def _in_degrees(angle: float) -> float:
+    """An angle as it was typed: on its way to radians and back 30 became more and less than 30."""
+    return round(math.degrees(angle), 9)
 
 
 @cache

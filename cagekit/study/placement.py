@@ -19,6 +19,7 @@ from msgspec.structs import replace
 from cagekit.assembly.assemble import sketch, variants
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import Member
+from cagekit.checks import registry
 from cagekit.checks.finding import Finding, Status
 from cagekit.checks.registry import run
 from cagekit.data import tables
@@ -35,7 +36,10 @@ from cagekit.names import in_words
 from cagekit.process import ProcessCopy, cores
 from cagekit.units import INCH
 
-GROUPS = ("fit", "car", "sight", "rules")
+GROUPS = tuple(g.name for g in registry.GROUPS if not g.asked)
+"""All that `check` looks at: a place that is good for people and shell may be a bad joint."""
+ROOMS = ("fit", "car", "sight")
+"""Groups whose readings of the member's own are worth a column where they never turn."""
 PLACES = {"from": "from_", "to": "to"}
 """Places of a strut that can be moved, as a file names them, and their fields."""
 MOST = 400
@@ -457,10 +461,11 @@ def _short(value: object) -> object:
 def _matters(rows: Sequence[Finding], ids: set[str]) -> bool:
     """Whether a finding that never turns is worth a column.
 
-    It is one of the member's own room, or near a limit; a rulebook's far from its limit is not.
+    It is one of the member's own room, or near a limit; a rulebook's, a joint's or the shop's far
+    from its limit is not.
     """
     own = [f for f in rows if _hangs(f, ids)]
-    told = 2 * len(own) > len(rows) and rows[0].group != "rules"
+    told = 2 * len(own) > len(rows) and rows[0].group in ROOMS
     return told or any((room(f) or 0.0) < ENOUGH for f in own)
 
 

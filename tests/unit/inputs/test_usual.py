@@ -107,3 +107,14 @@ def test_a_plate_of_metres_is_refused(tmp_path: Path) -> None:
         load_file("plate", path, model_for("plate"))
     assert "floor-150.toml:11 [plate] width = 5200: " in str(refused.value)
     assert "cannot be; usual is " in str(refused.value)
+
+
+@pytest.mark.parametrize(("typed", "told"), [(30, False), (29.9, True), (70, False)])
+def test_an_angle_at_the_edge_of_what_is_usual_is_usual(
+    tmp_path: Path, typed: float, told: bool
+) -> None:
+    """A saw of 30 degrees was unusual, as usual was 30 to 70: radians are not quite degrees."""
+    changed(tmp_path, "tooling", "inch-shop", "max_angle = 45", f"max_angle = {typed}")
+    path = tmp_path / "presets/tooling/inch-shop.toml"
+    model = load_file("tooling", path, model_for("tooling"))
+    assert bool(unusual_in("tooling", path, model)) == told
