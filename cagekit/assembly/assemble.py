@@ -6,10 +6,10 @@ from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
 from dataclasses import replace as with_fields
 from functools import partial
 from itertools import islice
+from math import inf
 from operator import attrgetter
 from typing import TYPE_CHECKING, TypeVar
 
-import numpy as np
 from msgspec.structs import replace
 
 from cagekit.assembly.before import Before, Brought, EntryMade, Latest, MadeVersion, Supposed
@@ -28,6 +28,7 @@ from cagekit.errors import (
     NotFoundError,
     about,
 )
+from cagekit.geometry.arrays import size3
 from cagekit.inputs.build import Build, spread
 from cagekit.inputs.entries import MemberEntry
 from cagekit.inputs.grind import grind_by_member
@@ -331,17 +332,20 @@ def _ground(build: Build) -> Hashable:
 
 
 def _require_outriggers(build: Build, members: Mapping[str, Member]) -> None:
-    """A foot that the car sheet stands on an outrigger has a tube or a box of that kind below."""
-    if any(p.kind == "outrigger_box" and not p.omit for p in build.plates):
-        return
+    """A foot that the car sheet stands on an outrigger has one below, and is cut to it."""
     tubes = [m for m in members.values() if m.role == "outrigger"]
     for m in members.values():
         for name, end in m.ends:
             if end.surface != "outrigger":
                 continue
+            from cagekit.plates.feet import on_plate_or_box
+
+            if on_plate_or_box(build, m, name):
+                continue
             point = m.path.end_point(name)
-            gaps = [float(np.linalg.norm(t.path.nearest(point).point - point)) for t in tubes]
-            if min(gaps, default=np.inf) > NEAR_FOOT:
+            gaps = {t.id: size3(t.path.nearest(point).point - point) for t in tubes}
+            below = min(gaps, key=gaps.__getitem__, default="")
+            if gaps.get(below, inf) > NEAR_FOOT:
                 raise InputError(
                     f"car {build.car.name}",
                     f"{end.foot}.surface",
@@ -351,6 +355,15 @@ def _require_outriggers(build: Build, members: Mapping[str, Member]) -> None:
                     hint="Add a member of kind 'outrigger' or a plate of kind 'outrigger_box'; "
                     "say surface = 'frame' when the car has its own.",
                 )
+            raise GeometryError(
+                m.id,
+                f"{m.id} end {name} would be cut flat on {below}, a round tube"
+                + (" that is made after it." if m.role == "main_hoop" else "."),
+                f"Put the outrigger above {m.id} in the layout, or a plate of kind 'floor_plate' "
+                "under this foot."
+                if m.role == "main_hoop"
+                else "End it on the tube, or put a plate of kind 'floor_plate' under this foot.",
+            )
 
 
 def _note_grinding(build: Build, members: dict[str, Member], kept: Kept) -> None:

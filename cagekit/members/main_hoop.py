@@ -72,6 +72,15 @@ def _foot(site: Site, entry: HoopEntry, side: str) -> Place:
     if outrigger is None:
         return place
     axis = outrigger.path.nearest(place.point)
+    beside = float(np.hypot(*(axis.point - place.point)[:2]))
+    if beside > outrigger.tube.od / 2:
+        raise GeometryError(
+            entry.id,
+            f"would miss {outrigger.id}, whose axis passes {beside:.0f} mm beside the foot on the "
+            f"{side}.",
+            "Move the outrigger's ends, or measure the main foot again (`point` of "
+            f"[{side}.main_foot] or [side.main_foot] on the car sheet).",
+        )
     return Place(point=axis.point, members=(outrigger.id,), spot=axis)
 
 

@@ -169,11 +169,28 @@ def foot_names(cage: Cage, member: str, end: EndName) -> tuple[FootName, ...]:
         member: id of the member.
         end: which end of it.
     """
-    m = cage.member(member)
+    return _names(cage.member(member), end)
+
+
+def _names(m: Member, end: EndName) -> tuple[FootName, ...]:
     names = [
         FootName(name=n, end=e) for n in dict.fromkeys((m.id, m.bar, m.role)) for e in (end, "")
     ]
     return (*names, *spot_names(m.end(end).foot))
+
+
+def on_plate_or_box(build: Build, m: Member, end: EndName) -> bool:
+    """Whether an entry puts a plate, or an outrigger of plate, under a foot on an outrigger.
+
+    Args:
+        build: the build.
+        m: the member.
+        end: which end of it.
+    """
+    names = _names(m, end)
+    side = "left" if float(m.path.end_point(end)[1]) >= 0 else "right"
+    meant = (e for e in build.plates if isinstance(e, FloorPlateEntry) and e.at in names)
+    return any(not e.omit for e in meant) or _boxed(build.plates, names, side)
 
 
 def foot_plate_spec(
