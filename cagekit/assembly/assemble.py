@@ -356,8 +356,8 @@ def _require_outriggers(build: Build, members: Mapping[str, Member]) -> None:
                     "say surface = 'frame' when the car has its own.",
                 )
             raise GeometryError(
-                m.id,
-                f"{m.id} end {name} would be cut flat on {below}, a round tube"
+                f"{m.id} end {name}",
+                f"would be cut flat on {below}, a round tube"
                 + (" that is made after it." if m.role == "main_hoop" else "."),
                 f"Put the outrigger above {m.id} in the layout, or a plate of kind 'floor_plate' "
                 "under this foot."

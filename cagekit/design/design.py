@@ -277,6 +277,7 @@ class Design:
         scene = LoadScene(
             cage=self.cage, car=self.build.car, people=len(self.build.drivers),
             file=load_file("loads", path, LoadsFile), where=shown(path),
+            leg_over_wall=self.build.tooling.torch.leg_over_wall,
         )  # fmt: skip
         return strength_of(scene, only)
 

@@ -158,8 +158,12 @@ class LoadsFile(FileModel):
     caution: str = ""
     crew: float = Field(80.0, ge=0, description="kg for each person in the build, with kit")
     supports: Supports = Supports.model_construct()
-    weld_throat: float = Field(
-        1.0, gt=0, le=2, description="throat of the welds, in walls of the tube that is coped"
+    weld_throat: float | None = Field(
+        None,
+        gt=0,
+        le=2,
+        description="throat of the welds, in walls of the tube that is coped; when left out that "
+        "of the fillet in the weld map, and a full wall in the groove round a collar",
     )
     sheet_fy: float = Field(
         140.0, gt=0, description="yield strength of the car's sheet, MPa (soft body steel)"

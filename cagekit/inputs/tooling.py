@@ -266,7 +266,8 @@ class Torch(FileModel):
     leg_over_wall: float = Field(
         1.2,
         gt=0,
-        description="leg of the fillet over the wall of the branch, for the filler estimate",
+        description="leg of the fillet over the wall of the branch: in the weld map, for filler "
+        "and strength",
     )
 
 

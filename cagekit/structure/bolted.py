@@ -249,7 +249,7 @@ def _collars(
     for piece, (beam, end, name) in zip(node.pieces, ends, strict=True):
         tube = scene.cage.member(piece).tube
         forces: Vec = np.asarray(response.forces[beam, 6 * end : 6 * end + 6])
-        throat = scene.file.weld_throat * tube.wall
+        throat = tube.wall * (scene.file.weld_throat or 1.0)
         fu = steel(tube.material).fu
         strength = fillet_strength(fu, correlation(fu), throat)
         length = pi * tube.od

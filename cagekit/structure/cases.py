@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from math import sqrt
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -89,17 +90,30 @@ class Case(Struct, frozen=True, kw_only=True, eq=False):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LoadScene:
-    """What the cases need to know: cage, car, how many people, and the loads with their file."""
+    """What the cases need to know: cage, car, how many people, and the loads with their file.
+
+    ``leg_over_wall`` is what the tooling sheet asks of the fillets round the tubes.
+    """
 
     cage: Cage
     car: Car
     people: int
     file: LoadsFile
     where: str
+    leg_over_wall: float
     places: Places = field(init=False)
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "places", Places(self.car, self.cage.members))
+
+    @property
+    def throat_over_wall(self) -> float:
+        """Throat of a fillet round a tube over its wall: as the loads say, else of equal legs.
+
+        Source: EN 1993-1-8, 4.5.2 (1): height of the largest triangle in the fillet.
+        """
+        said = self.file.weld_throat
+        return self.leg_over_wall / sqrt(2) if said is None else said
 
     @property
     def weight(self) -> float | None:

@@ -120,7 +120,7 @@ def _welded(
     forces = response.forces[beam, 6 * end : 6 * end + 6] * (1 if end else -1)
     branch, chord = scene.cage.member(joint.branch), scene.cage.member(joint.parents[0])
     fu = min(steel(m.tube.material).fu for m in (branch, chord))
-    throat = scene.file.weld_throat * branch.tube.wall
+    throat = scene.throat_over_wall * branch.tube.wall
     strength = fillet_strength(fu, correlation(fu), throat)
     subject = f"{joint.branch} end {joint.branch_end}"
     where = (float(joint.point[0]), float(joint.point[1]), float(joint.point[2]))

@@ -109,6 +109,7 @@ class StrengthResult(Struct, frozen=True, kw_only=True, eq=False):
         file: the loads file.
         cases: every case, those that cannot act too.
         weight: of car and crew, N; None when the car sheet does not say.
+        throat: of the fillets round tubes, in walls of the tube that is coped.
         problem: why nothing could be worked out; empty when it could.
         model: the frame; None with a problem.
         results: by case id.
@@ -123,6 +124,7 @@ class StrengthResult(Struct, frozen=True, kw_only=True, eq=False):
     file: LoadsFile
     cases: tuple[Case, ...]
     weight: float | None
+    throat: float = 0.0
     problem: str = ""
     model: Model | None = None
     coarse: Model | None = None
@@ -201,7 +203,8 @@ def strength_of(scene: LoadScene, only: Sequence[str] = ()) -> StrengthResult:
     reader = UseReader(model, cages)
     found = {c.id: _result(c, scene, reader, solver, coarse, folding) for c in cases if c.acts}
     out = StrengthResult(
-        file=file, cases=cases, weight=scene.weight, model=model, coarse=coarse, results=found,
+        file=file, cases=cases, weight=scene.weight, throat=scene.throat_over_wall,
+        model=model, coarse=coarse, results=found,
         classes={
             m.id: sections.section_class(m.tube, sections.yield_of(m.tube.material).fy)
             for m in cages.members.values()
@@ -215,7 +218,8 @@ def strength_of(scene: LoadScene, only: Sequence[str] = ()) -> StrengthResult:
         collapse=worst.collapse,
     )  # fmt: skip
     return StrengthResult(
-        file=file, cases=cases, weight=scene.weight, model=model, coarse=coarse, results=found,
+        file=file, cases=cases, weight=scene.weight, throat=scene.throat_over_wall,
+        model=model, coarse=coarse, results=found,
         classes=out.classes, idle=_idle(out, cages),
         helps=helps_of(folded, cages), shifts=shifts_of(folded, cages),
     )  # fmt: skip

@@ -113,7 +113,7 @@ def _model(result: StrengthResult, units: LengthUnit) -> list[str]:
         "Ends of tubes bend up to the axis of their parent."
         if result.file.end_zones == "soft"
         else "Ends of tubes are stiff up to the face of their parent; they are looked at there.",
-        f"Welds with a throat of {result.file.weld_throat:g} times the wall of the coped tube.",
+        f"Fillets with a throat of {result.throat:.3g} times the wall of the coped tube.",
     ]
 
 

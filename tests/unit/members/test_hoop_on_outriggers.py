@@ -20,7 +20,9 @@ def test_a_hoop_made_before_its_outriggers_is_not_cut_flat_on_a_round_tube() -> 
     build = load_build("sprint-wagon")
     late = tuple(sorted(build.entries, key=lambda e: e.kind == "outrigger"))
     assert {e.id for e in late} == {e.id for e in build.entries}
-    with pytest.raises(GeometryError, match="would be cut flat on outrigger_left, a round tube"):
+    with pytest.raises(
+        GeometryError, match="main_hoop end a: would be cut flat on outrigger_left, a round tube"
+    ):
         assemble(replace(build, entries=late))
 
 

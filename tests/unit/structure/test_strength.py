@@ -48,7 +48,12 @@ def strength(name: str, f: LoadsFile) -> StrengthResult:
     d = demos.design(name)
     return strength_of(
         LoadScene(
-            cage=d.cage, car=d.build.car, people=len(d.build.drivers), file=f, where="own.toml"
+            cage=d.cage,
+            car=d.build.car,
+            people=len(d.build.drivers),
+            file=f,
+            where="own.toml",
+            leg_over_wall=d.build.tooling.torch.leg_over_wall,
         )
     )
 
@@ -256,7 +261,7 @@ def test_heavier_wall_gains_what_the_helps_say() -> None:
         cage = Cage(d.cage.name, members, plates=d.cage.plates)
         scene = LoadScene(
             cage=cage, car=d.build.car, people=len(d.build.drivers), file=base.strength.file,
-            where="x",
+            where="x", leg_over_wall=d.build.tooling.torch.leg_over_wall,
         )  # fmt: skip
         second = strength_of(scene, [first.case.id]).results[first.case.id]
         mass = m.path.length * (more.area - m.tube.area) * 7.85e-6
