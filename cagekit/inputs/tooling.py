@@ -105,6 +105,16 @@ class Die(FileModel):
     note: str = ""
 
     @model_validator(mode="after")
+    def _mark_where_it_is_said(self) -> Self:
+        if self.mark_offset and self.mark_at != "offset":
+            problem = f"no mark is offset: mark_at is '{self.mark_at}'."
+            raise InputError(
+                "tooling", "mark_offset", problem=problem,
+                hint="Say mark_at = 'offset', or leave it out.",
+            )  # fmt: skip
+        return self
+
+    @model_validator(mode="after")
     def _round_the_groove(self) -> Self:
         if self.clr <= self.od / 2:
             problem = "must be more than half the tube's diameter (od)."
@@ -397,6 +407,16 @@ class CuttingTable(FileModel):
         "polyline", description="contours as polylines with true arcs, or as single lines and arcs"
     )
     sheet: tuple[Sheet, ...] = Field(min_length=1)
+
+    @model_validator(mode="after")
+    def _bridges_that_are_left(self) -> Self:
+        usual = type(self).model_fields["bridge_width"].default
+        if self.bridge_width != usual and not self.bridges:
+            raise InputError(
+                "tooling", "bridge_width", problem="no bridges are left in the contours.",
+                hint="Say how many in `bridges`, or leave it out.",
+            )  # fmt: skip
+        return self
 
     @model_validator(mode="after")
     def _pierces_in_waste(self) -> Self:

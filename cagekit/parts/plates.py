@@ -12,6 +12,7 @@ from msgspec.structs import replace
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import End, Member
 from cagekit.cage.plate import Plate
+from cagekit.errors import InputError
 from cagekit.geometry.centre_line import CentreLine
 from cagekit.inputs.fields import FileModel
 from cagekit.inputs.plate_dims import (
@@ -35,6 +36,7 @@ from cagekit.plates.plinth import plinth
 from cagekit.plates.profile import Folding
 from cagekit.plates.saddle import folded_gusset
 from cagekit.plates.tab import TabSpec, tabs
+from cagekit.units import format_length
 
 STUB = 600.0
 """Length of the tubes that a plate alone is fitted to, mm."""
@@ -65,7 +67,16 @@ def _floor(d: FloorPlateDims) -> Sequence[Plate]:
         foot = replace(foot, profile=((-500.0, level), (d.fold_at, level), far))
     spec = FloorPlateSpec.of(d, _folding(d), d.thickness, "mm")
     style: Literal["flat", "folded"] = "folded" if d.fold_at else "flat"
-    return floor_plate("floor_plate", foot, replace(spec, style=style))
+    plates = floor_plate("floor_plate", foot, replace(spec, style=style))
+    if d.fold_at and not plates[0].folds:
+        raise InputError(
+            "floor_plate()",
+            "fold_at",
+            format_length(d.fold_at),
+            problem="the plate does not reach far enough past that corner to be folded there.",
+            hint="Make it wider (`width`), bring `fold_at` nearer to the foot, or leave it out.",
+        )
+    return plates
 
 
 def _gusset(d: GussetDims) -> Sequence[Plate]:

@@ -120,6 +120,25 @@ def test_dies_that_cannot_be(changes, problem):
         Die.model_validate(good | changes)
 
 
+@pytest.mark.parametrize("mark_at", ["start", "centre"])
+def test_a_mark_is_offset_only_where_it_is_said_to_be(mark_at):
+    die = {"name": "a", "od": 40, "clr": 120, "clamp": 80, "tail": 150, "max_angle": 180}
+    moved = {**die, "mark_offset": -30}
+    assert small(die=[{**moved, "mark_at": "offset"}]).die[0].mark_offset == -30
+    with pytest.raises(ValidationError, match=f"no mark is offset: mark_at is '{mark_at}'"):
+        small(die=[{**moved, "mark_at": mark_at}])
+
+
+def test_no_bridge_has_a_width_where_none_is_left():
+    table = {
+        "kerf": 1.5, "min_hole_ratio": 1, "max_thickness": 12, "gap": 10, "margin": 12,
+        "sheet": [{"width": 1000, "length": 2000}],
+    }  # fmt: skip
+    assert small(table={**table, "bridges": 2, "bridge_width": 2}).table.bridge_width == 2
+    with pytest.raises(ValidationError, match="no bridges are left in the contours"):
+        small(table={**table, "bridge_width": 2})
+
+
 def test_two_dies_of_one_name():
     die = {"name": "a", "od": 40, "clr": 120, "clamp": 80, "tail": 150, "max_angle": 180}
     with pytest.raises(ValidationError, match="two dies are called this"):

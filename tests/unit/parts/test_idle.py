@@ -22,6 +22,8 @@ from cagekit.errors import InputError
         ("floor_plate", {"plug_diameter": 10}, "plug_diameter"),
         ("floor_plate", {"front_angle": 40}, "front_angle"),
         ("floor_plate", {"fold_angle": 40}, "fold_angle"),
+        ("floor_plate", {"fold_at": 70}, "fold_at"),
+        ("floor_plate", {"fold_at": 200}, "fold_at"),
         ("floor_plate", {"fold_radius": 5}, "fold_radius"),
         ("floor_plate", {"k": 0.4}, "k"),
         ("floor_plate", {"fix": "bolted", "backing": False, "backing_thickness": 4},
