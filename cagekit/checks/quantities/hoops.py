@@ -12,6 +12,7 @@ from cagekit.cage.member import EndKind, Member
 from cagekit.checks.finding import Evidence
 from cagekit.checks.quantities.quantity import LAYOUTS, Measure, Pick, quantity
 from cagekit.checks.quantities.survey import SIDES, Survey, extreme, side_of
+from cagekit.checks.quantities.ties import reached, ties_of
 from cagekit.geometry.best_plane import best_plane
 from cagekit.geometry.centre_line import Arc, CentreLine, Vec
 from cagekit.units.tolerance import MICRON
@@ -58,24 +59,16 @@ def hoop_holders(s: Survey, pick: Pick) -> Iterator[Measure]:
 
     One whose ends both lie within 100 mm of the plane holds nothing; 0 counts.
     """
-    beside: dict[str, set[str]] = {}
-    for joint in s.cage.joints:
-        for parent in joint.parents:
-            beside.setdefault(joint.branch, set()).add(parent)
-            beside.setdefault(parent, set()).add(joint.branch)
+    members, ties = s.cage.members, ties_of(s.cage)
+    ends = np.array([(m.path.start, m.path.end) for m in members.values()])
     for hoop in s.pick(pick):
         point, normal, _ = hoop_plane(s, hoop)
-        seen, todo, holders = {hoop.id}, [hoop.id], list[str]()
-        while todo:
-            for other in sorted(beside.get(todo.pop(), set()) - seen):
-                seen.add(other)
-                m = s.cage.members.get(other)
-                if m is None:  # the car's own tube: firm ground
-                    continue
-                ends = np.array([m.path.start, m.path.end])
-                off = np.abs((ends - point) @ normal).max() > IN_PLANE
-                (holders if off else todo).append(other)
-        evidence = Evidence.of(hoop.id, *sorted(holders))
+        away = np.abs((ends - point) @ normal).max(axis=1) > IN_PLANE
+        off = {id_ for id_, one in zip(members, away.tolist(), strict=True) if one}
+        # beyond a tube of the car's own, which is firm ground, nothing holds the hoop
+        met = reached(ties, hoop.id, past=(members.keys() - off).__contains__)
+        holders = sorted(off.intersection(met))
+        evidence = Evidence.of(hoop.id, *holders)
         yield Measure(subject=hoop.id, value=len(holders), evidence=evidence)
 
 

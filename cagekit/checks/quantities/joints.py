@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from itertools import pairwise
 from math import ceil, degrees
 
 import numpy as np
@@ -14,6 +13,7 @@ from cagekit.checks.finding import Evidence
 from cagekit.checks.quantities.collisions import Covered, Overlap, covered_welds, overlaps
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity
 from cagekit.checks.quantities.survey import Survey
+from cagekit.checks.quantities.ties import reached, ties_of
 from cagekit.geometry.end_cut import EndCut
 from cagekit.inputs.grind import MOST
 
@@ -82,42 +82,28 @@ def end_held(s: Survey, pick: Pick) -> Iterator[Measure]:
 @quantity("stands_on_car", "flag", "stands on the car")
 def stands_on_car(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Whether tubes that are joined stand on the car somewhere, by a foot or its own frame."""
-    beside: dict[str, set[str]] = {m: set() for m in s.cage.members}
-    grounded = set[str]()
-    for m in s.cage.members.values():
-        for _, end in m.ends:
-            if end.kind in (EndKind.FLAT, EndKind.PINNED):
-                grounded.add(m.id)
-            for parent in end.parents:
-                if parent in beside:
-                    beside[m.id].add(parent)
-                    beside[parent].add(m.id)
-                else:  # of the car's own frame
-                    grounded.add(m.id)
-    for whole in s.cage.divided:
-        for one, other in pairwise(whole.pieces):
-            beside[one].add(other)
-            beside[other].add(one)
-    left = dict.fromkeys(s.cage.members)
+    members, ties = s.cage.members, ties_of(s.cage)
+    left = dict.fromkeys(members)
     standing = list[str]()
     while left:
         first = next(iter(left))
-        group, todo = [first], [first]
-        del left[first]
-        while todo:
-            new = [id_ for id_ in sorted(beside[todo.pop()]) if id_ in left]
-            for id_ in new:
-                del left[id_]
-            group += new
-            todo += new
-        if grounded.isdisjoint(group):
-            points = [s.cage.members[id_].path.start for id_ in group]
+        met = [first, *reached(ties, first, past=members.__contains__)]
+        group = [id_ for id_ in met if id_ in members]
+        for id_ in group:
+            del left[id_]
+        # what is met and is no tube of the cage is of the car's own frame
+        if len(group) < len(met) or any(_on_a_foot(members[id_]) for id_ in group):
+            standing += group
+        else:
+            points = [members[id_].path.start for id_ in group]
             evidence = Evidence.of(*group, points=points)
             yield Measure(subject=first, value=False, evidence=evidence)
-        else:
-            standing += group
     if standing:
         yield Measure(subject="cage", value=True, evidence=Evidence.of(*standing))
+
+
+def _on_a_foot(member: Member) -> bool:
+    return any(end.kind is EndKind.FLAT for _, end in member.ends)
 
 
 def _overlaps(s: Survey) -> list[Overlap]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import subprocess
 import sys
 from collections.abc import Iterable
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
@@ -13,7 +14,7 @@ import pytest
 
 from cagekit.assembly.assemble import assemble
 from cagekit.cage.cage import Cage
-from cagekit.cage.member import End, Member
+from cagekit.cage.member import End, EndKind, Member, Plane
 from cagekit.cage.plate import Hole, Plate
 from cagekit.checks import Finding, Status, run
 from cagekit.checks.finding import to_json_text
@@ -220,6 +221,10 @@ def test_tubes_that_hang_in_the_air() -> None:
         Status.PASS: {"post", "held"},
         Status.FAIL: {"low", "high", "tie"},
     }
+    # a pin hangs a tube on another, and on nothing where there is none
+    swung = replace(high, a=End(kind=EndKind.PINNED, plane=Plane.of((600, 0, 900), (1, 0, 0))))
+    rows = by_code(geometry(context(POST, held, low, swung, tie)))["geometry/in-the-air"]
+    assert [f.status for f in rows] == [Status.FAIL, Status.PASS]
     up = tube("up", (300, 0, 500), (650, 0, 900), End.coped("held"), End.coped("high"))
     rows = by_code(geometry(context(POST, held, low, high, tie, up)))["geometry/in-the-air"]
     assert [f.status for f in rows] == [Status.PASS]
