@@ -139,7 +139,7 @@ class Build(Struct, frozen=True, kw_only=True):
     def foot_plate(self) -> float:
         """Thickness of plate between floor sheet and tube, mm."""
         own = self.file.foot_plate
-        return self.layout.foot_plate if own is None else own
+        return self.layout.foot_plate_in(self.units) if own is None else own
 
     @property
     def names_left_out(self) -> set[str]:

@@ -184,7 +184,8 @@ def _rounded(mm: float) -> bool:
 
 def _thicknesses(model: BaseModel) -> Iterator[tuple[TomlKey, float | None]]:
     """Key and thickness (mm) of every plate that a build, a layout or a plate file speaks of."""
-    yield ("foot_plate",), getattr(model, "foot_plate", None)
+    for field in ("foot_plate", "foot_plate_inch"):
+        yield (field,), getattr(model, field, None)
     plates = getattr(model, "plate", ())
     listed = isinstance(plates, tuple)
     for n, plate in enumerate(plates if listed else (plates,)):

@@ -30,7 +30,7 @@ def _sentences(idle: Mapping[str, str]) -> Mapping[str, str]:
 class PlateAlone(FileModel):
     """What a build would say of every plate."""
 
-    thickness: Length = Field(FOOT_PLATE, gt=0, description="plate thickness")
+    thickness: Length = Field(FOOT_PLATE["mm"], gt=0, description="plate thickness")
 
     @model_validator(mode="before")
     @classmethod

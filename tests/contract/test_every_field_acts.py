@@ -21,6 +21,7 @@ READ_BY_INPUTS = {
     ("Tunnel", "half_width_right"): "is read by side, with its twin, where the tunnel is asked",
     ("HoopSection", "half_width_rail"): "is read with its height as the place of the rail",
     ("HoopSection", "height_rail"): "is read with its width as the place of the rail",
+    ("Layout", "foot_plate_inch"): "is read with its twin, where a build asks for its foot plate",
     ("PlateEntry", "preset"): "is filled in when the build is resolved",
     ("RowField", "default"): "becomes the default of a field of the entry",
     ("CuttingTable", "lead_in"): "is held against gap and margin when the file is read",

@@ -20,7 +20,7 @@ SLIPS = [
     ("cars/sprint-wagon.toml", "\nz = 3\n", "\nz = -2\n", "1.000 in above the heel"),
     ("drivers/tall-driver.toml", 'name = "tall', 'name = "atll', "nearly the file's name, tall-dr"),
     ("builds/sprint-wagon.toml", 'name = "sprint', 'name = "sprnt', "writes below this name"),
-    ("layouts/halo-a-pillar.toml", "foot_plate = 4.7625", "foot_plate = 0.1875", "inches typed as"),
+    ("layouts/halo-a-pillar.toml", "foot_plate = 5", "foot_plate = 0.1875", "inches typed as"),
     ("tubes/dom-1.625x0.134.toml", 'od = "1 5/8 in"', "od = 100", "100.0 mm is unusual"),
     ("cars/sprint-wagon.toml", "bottom_z = 10", "bottom_z = 0", "0.000 in is unusual"),
 ]
@@ -37,11 +37,11 @@ SLIPS += [
         "half_width = 9.5",
         "reaches below a hip point, 12.125 in",
     ),
-    ("layouts/halo-a-pillar.toml", "foot_plate = 4.7625", "foot_plate = 3.6625", "10 ga, 9 ga"),
+    ("layouts/halo-a-pillar.toml", "foot_plate = 5", "foot_plate = 3.6625", "10 ga, 9 ga"),
     ("builds/sprint-wagon.toml", "width = 8", "thickness = 0.208", "next to it are 5 mm, 7/32 in"),
     ("cars/sprint-wagon.toml", "sheet = 0.047", "sheet = 0.47", "0.470 in is unusual"),
-    ("layouts/halo-a-pillar.toml", "foot_plate = 4.7625", "foot_plate = 4.725", "no sheet of the"),
-    ("layouts/halo-a-pillar.toml", "foot_plate = 4.7625", "foot_plate = 3.7625", "no sheet of the"),
+    ("layouts/halo-a-pillar.toml", "foot_plate = 5", "foot_plate = 4.725", "no sheet of the"),
+    ("layouts/halo-a-pillar.toml", "foot_plate = 5", "foot_plate = 3.7625", "no sheet of the"),
     ("cars/sprint-wagon.toml", "[47, 23.25, -3]", "[47, 23.25, 3]", "6.000 in above its profile"),
     (
         "cars/sprint-wagon.toml",
