@@ -26,7 +26,7 @@ from cagekit.geometry.arrays import (
 )
 from cagekit.geometry.centre_line import CentreLine, Vec
 from cagekit.geometry.contact import CylinderPiece, TorusPiece, Window, tube_surfaces
-from cagekit.units.tolerance import SAME_ANGLE
+from cagekit.units.tolerance import SAME_ANGLE, SAME_POINT
 
 MIN_ANGLE = 15.0 * pi / 180.0
 """Smallest angle between the axes, rad: below it the cope is longer than seven diameters and its
@@ -372,6 +372,13 @@ class _Walk(NamedTuple):
                     else "far from it."
                 ),
                 f"Let it end on the centre line of {parent.id}.",
+            )
+        apart = self.gap[k] + branch.radius + parent.outer_radius
+        if angle < SAME_ANGLE and apart < SAME_POINT:
+            return CopeError(
+                branch.owner,
+                f"runs along the axis of {parent.id}.",
+                "Give one of the two another place, or leave it out.",
             )
         if angle < MIN_ANGLE - SAME_ANGLE:
             return CopeError(

@@ -7,10 +7,11 @@ and ``{other}`` stand for the entry's side and the opposite one.
 
 from collections.abc import Collection, Iterator, Mapping, Set
 from math import pi, radians
-from typing import TYPE_CHECKING, Annotated, Any, Literal, get_args
+from typing import TYPE_CHECKING, Annotated, Any, Literal, Self, get_args
 
-from pydantic import ConfigDict, Field, create_model
+from pydantic import ConfigDict, Field, create_model, model_validator
 
+from cagekit.errors import InputError
 from cagekit.inputs.fields import (
     LONGEST_NAME,
     Angle,
@@ -220,6 +221,19 @@ class StrutEntry(MemberEntry):
         (), description="members that run through: this one is cut and coped to them"
     )
     role: str | None = Field(None, pattern=r"^[a-z0-9_]+$", description="role, when not the kind")
+
+    @model_validator(mode="after")
+    def _one_for_each_side(self) -> Self:
+        places = (self.from_, self.to)
+        if self.side == "both" and not self.via and all(p and not p.of_each_side for p in places):
+            raise InputError(
+                self.kind,
+                "side",
+                self.side,
+                problem="both tubes would stand in one place.",
+                hint="Write {side} in `from` or `to`, or leave `side` out.",
+            )
+        return self
 
     @property
     def bent(self) -> bool:

@@ -47,6 +47,8 @@ NAMED = (
     "rear bend",
 )
 """Selectors that need no number."""
+BY_HALF = ("height", "x", "foot", "top bend", "low bend", "front bend", "rear bend")
+"""Selectors that find one place on each half of a tube that spans the car."""
 SELECTORS = (*MEASURED, "fraction", "bend", *(n for n in NAMED if "end " not in n), "end")
 
 NAME = r"(?:[a-z0-9_]|\{side\}|\{other\})+"
@@ -77,6 +79,11 @@ class _Sided(Struct, frozen=True):
     def open(self) -> bool:
         """Whether a ``{side}`` is still to be filled in."""
         return "{" in str(self)
+
+    @property
+    def of_each_side(self) -> bool:
+        """Whether it may be another place on the other side of the car."""
+        return self.open
 
 
 def for_side(table: BaseModel, side: str) -> dict[str, Any]:
@@ -112,6 +119,12 @@ class OnTube(_Sided, frozen=True, kw_only=True):
     move: str = ""
     by: float = 0.0
     others: tuple[str, ...] = ()
+
+    @property
+    def of_each_side(self) -> bool:
+        """Whether it may be another place on the other side: a tube that spans the car has two."""
+        halves = not self.side and not self.member.endswith(("_left", "_right"))
+        return self.open or (halves and self.at in BY_HALF)
 
     def spot(self, at: str, value: float = 0.0, move: str = "", by: float = 0.0) -> OnTube:
         """A place on this tube; see the class for the arguments.

@@ -18,7 +18,7 @@ from cagekit.geometry.arrays import Points, cross3, size3
 from cagekit.geometry.centre_line import CentreLine, Line, Vec, unit, vec
 from cagekit.inputs.build import Build
 from cagekit.inputs.entries import MemberEntry, StrutEntry
-from cagekit.inputs.places import Location, OnTube
+from cagekit.inputs.places import BY_HALF, Location, OnTube
 from cagekit.materials.tubes import Tube
 from cagekit.plates.entries import foot_rise
 from cagekit.units.tolerance import ALONG, SAME_POINT, SETTLED, SHARED
@@ -29,9 +29,6 @@ cage's struts (common practice)."""
 
 TIP_ROOM = 0.1
 """Room between the tips of two pieces that turn at a node, as a share of what parts them just."""
-
-BY_HALF = ("height", "x", "foot", "top bend", "low bend", "front bend", "rear bend")
-"""Selectors that find one place on each half of a tube that spans the car."""
 
 
 class Site:

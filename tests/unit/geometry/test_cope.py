@@ -230,6 +230,8 @@ LEG = HOOP.pieces[0].direction
     ("end", "r", "words"),
     [
         (NODE + 300 * LEG + np.array([40.0, 0, 0]), R, ("7.6 degrees", "at least 15")),
+        (NODE + 300 * LEG, R, ("runs along the axis of hoop",)),
+        (NODE + 300 * LEG + np.array([2.0, 0, 0]), R, ("0.4 degrees, nearly parallel",)),
         (NODE + np.array([400.0, 0, 0]), 25.4, ("50.8 mm wide", "hoop (41.3 mm)", "41.3 mm")),
         (NODE + np.array([15.0, 0, 0]), R, ("20.6 mm long", "only 15.0 mm")),
     ],

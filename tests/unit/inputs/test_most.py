@@ -62,7 +62,8 @@ def test_too_many_members_of_both_files_are_refused(
 ) -> None:
     monkeypatch.chdir(tmp_path)
     text = (shipped_root() / "builds/hillclimb-coupe.toml").read_text("utf-8")
-    both = "".join(STRUT.replace("{n}", str(n)) + 'side = "both"\n' for n in range(80))
+    strut = STRUT.replace("main_hoop.left", "main_hoop.{side}") + 'side = "both"\n'
+    both = "".join(strut.replace("{n}", str(n)) for n in range(80))
     (tmp_path / "mine.toml").write_text(text + both)
     assert run(["check", "mine.toml"]) == 2
     said = capsys.readouterr().err

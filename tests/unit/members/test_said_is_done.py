@@ -206,6 +206,33 @@ def test_a_tube_that_spans_the_car_gives_each_side_its_own_half(tmp_path: Path) 
         assert sign * bar.path.end[1] > 300
 
 
+@pytest.mark.parametrize(
+    ("start", "end"),
+    [
+        ("on half_hoop_left at height 500", "on half_hoop_right at height 500"),
+        ("on main_hoop at y 300", "car left rear_foot"),
+        ("on main_hoop.left at height 500", "at -700, 400, 300"),
+    ],
+)
+def test_one_place_for_both_sides_is_told_with_its_line(
+    tmp_path: Path, start: str, end: str
+) -> None:
+    strut = f'[[strut]]\nid = "own"\nside = "both"\nfrom = "{start}"\nto = "{end}"\n'
+    path = written(tmp_path, "hillclimb-coupe", at_end=strut)
+    with pytest.raises(InputError, match=r"side = \"both\": both tubes would stand in one place"):
+        load_build(str(path))
+
+
+@pytest.mark.parametrize("start", ["on main_hoop at height 500", "on half_hoop_{side} at middle"])
+def test_a_place_that_each_side_has_is_one_of_its_own(tmp_path: Path, start: str) -> None:
+    to = "car {side} rear_foot" if "main_hoop" not in start else "on rear_brace_left at middle"
+    strut = f'[[strut]]\nid = "own"\nside = "both"\nfrom = "{start}"\nto = "{to}"\n'
+    cage = members_only(load_build(str(written(tmp_path, "hillclimb-coupe", at_end=strut))))
+    left, right = (cage.member(f"own_{side}").path.start for side in ("left", "right"))
+    assert np.allclose(left, right * [1, -1, 1], atol=60)
+    assert left[1] > 300
+
+
 def test_a_foot_on_an_outrigger_that_is_not_there_is_refused(tmp_path: Path) -> None:
     path = written(tmp_path, "sprint-wagon", at_end="[members.outrigger]\nomit = true\n")
     with pytest.raises(InputError, match=r"main_foot.surface .*outrigger"):
