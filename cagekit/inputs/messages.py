@@ -201,7 +201,7 @@ def one_for_units(
     if len(slips) < MANY_SLIPS or units not in ("mm", "in"):
         return list(found)
     one, said = slips[0], "units" in data
-    here, other = ("mm", "inches") if units == "mm" else ("inches", "mm")
+    here, other, meant = ("mm", "inches", "in") if units == "mm" else ("inches", "mm", "mm")
     where = f"line {one.line}, {one.field} = {shorten(one.value)}"
     what = f"{len(slips)} lengths of this file cannot be {here} ({where})."
     return [
@@ -211,7 +211,7 @@ def one_for_units(
             field="units",
             value=units if said else None,
             problem=what if said else f"is missing, which means mm, and {what}",
-            hint=f'Is it a file in {other}? Write units = "{other[:2]}".',
+            hint=f'Is it a file in {other}? Write units = "{meant}".',
         )
     ]
 

@@ -18,6 +18,7 @@ from cagekit.design import Design
 from cagekit.live.server import LiveServer
 from cagekit.live.session import Session
 from cagekit.make import run
+from cagekit.units import INCH, format_length
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
@@ -410,6 +411,19 @@ def test_inches_are_read_off_in_fractions_and_typed_as_such(demo):
     page.click("#save")
     until(page, "!state.data.unsaved")
     assert 'drop = "1 9/16"' in file.read_text("utf-8")
+
+
+def test_the_page_writes_fractions_as_the_papers_do(demo):
+    """Every sixty-fourth over four inches, either sign; what is none of them stays a decimal."""
+    page, _ = demo("sprint-wagon")
+    values = [n / 64 for n in range(-256, 257)] + [48.015625, 127.5]
+    told = page.evaluate("values => values.map(v => figure(v, 'in'))", values)
+    papers = [format_length(v * INCH, "in", denominator=64, unit=False) for v in values]
+    assert told == papers
+    assert {papers[0], papers[256], papers[257], papers[264]} == {"-4", "0", "1/64", "1/8"}
+    odd = [0.1, 1.3, -2.01, 0.001]
+    assert page.evaluate("values => values.map(v => figure(v, 'in'))", odd) == [str(v) for v in odd]
+    assert page.evaluate("figure(1.25, 'mm')") == "1.25"
 
 
 def test_a_choice_brings_its_fields_and_takes_them_away(demo):
