@@ -51,8 +51,9 @@ def books(design: Design, group: str) -> tuple[Profile, ...]:
 def _books(group: str, design: Design) -> tuple[Profile, ...]:
     named = design.once("named books", _named)
     replaced = {book.file.replaces for book in named}
-    general = [n for n, g in GENERAL.items() if g == group and n not in replaced]
-    both = (*map(load_profile, general), *(b for b in named if b.group == group))
+    general = (n for n, g in GENERAL.items() if g == group and n not in replaced)
+    own = (load_profile(n, units=design.units) for n in general)
+    both = (*own, *(b for b in named if b.group == group))
     return tuple({book.path.resolve(): book for book in both}.values())
 
 
@@ -71,7 +72,9 @@ def _named(design: Design) -> tuple[Profile, ...]:
     """The books that a design names, in its order."""
     build_file = design.files.get("build")
     beside = build_file.parent if build_file else None
-    return tuple(load_profile(ref, beside=beside) for ref in dict.fromkeys(design.rules))
+    return tuple(
+        load_profile(ref, units=design.units, beside=beside) for ref in dict.fromkeys(design.rules)
+    )
 
 
 def _taken(design: Design, book: Profile, survey: Survey) -> Taken:

@@ -18,6 +18,7 @@ from cagekit.checks.limit import holds, margin
 from cagekit.checks.profile import Condition, Limit, Profile, Rule
 from cagekit.checks.quantities.quantity import Measure, Pick, Unit, quantities
 from cagekit.checks.quantities.survey import Survey
+from cagekit.inputs.rules import WHERE
 from cagekit.names import named
 
 Taken = Mapping[str, Mapping[str, Status]]
@@ -220,13 +221,13 @@ def _cure(rule: Rule, m: Measure) -> str:
     members = m.evidence.members
     note = f" ({m.evidence.note})" if m.evidence.note else ""
     where = f"{members[0]}{note}" if members else m.subject
-    return m.cure or rule.entry.cure.replace("{where}", where)
+    return m.cure or rule.cure.replace(WHERE, where)
 
 
 def _inspection(rule: Rule, measures: Sequence[Measure]) -> Iterator[Finding]:
     """Lines of the inspection sheet, with the number the model gives where there is one."""
     known = [m for m in measures if not m.missing and not m.absent]
-    cure = rule.entry.cure or "Look at it on the real cage."
+    cure = rule.cure or "Look at it on the real cage."
     for m in known or [Measure(subject=_subject_asked(rule))]:
         yield _finding(
             rule, m.subject, Status.NEEDS_INSPECTION, m, rule.asks, evidence=m.evidence, cure=cure
@@ -250,7 +251,7 @@ def _state(condition: Condition, survey: Survey) -> bool | Missing:
 
 def _not_applicable(rule: Rule, subject: str, note: str, *, text: str = "") -> Finding:
     m = Measure(subject=subject)
-    text = text or f"{rule.entry.text} ({note})"
+    text = text or f"{rule.text} ({note})"
     return _finding(
         rule, subject, Status.NOT_APPLICABLE, m, rule.asks, value=_asked(rule), text=text
     )
@@ -273,7 +274,7 @@ def _needs_input(
         value=_asked(rule),
         evidence=evidence,
         cure=f"Give {what}.",
-        text=f"{rule.entry.text} ({note})" if note else rule.entry.text,
+        text=f"{rule.text} ({note})" if note else rule.text,
     )
 
 
@@ -306,7 +307,7 @@ def _finding(
         certainty=limit.certainty,
         evidence=evidence or Evidence(),
         cure=cure,
-        text=text or rule.entry.text,
+        text=text or rule.text,
         written="" if limit.based or (value is None and limit.value is not None) else limit.written,
         tolerance=0.0 if value is None else limit.tolerance,
         measures=q.name if q else "",

@@ -17,6 +17,7 @@ from cagekit.checks.facts import FACTS
 from cagekit.checks.finding import Status, Value
 from cagekit.checks.limit import OPERATOR_WORDS, holds, read_limit, split_operator, written
 from cagekit.checks.quantities.quantity import PICKS, Measure, Quantity, Unit, quantities
+from cagekit.checks.wording import converted, differs
 from cagekit.hints import closest, did_you_mean
 from cagekit.inputs.member_kinds import MEMBER_KINDS
 from cagekit.inputs.messages import FileInputError, Problem, table_and_field
@@ -25,6 +26,7 @@ from cagekit.inputs.rules import HardLimit, RuleEntry, RuleProfile, read_rules
 from cagekit.inputs.toml_lines import TomlKey, line_map, line_of
 from cagekit.materials.source import Certainty
 from cagekit.units import LengthUnit, parse_length
+from cagekit.units.told import told_in
 
 ROLES: tuple[str, ...] = (
     *MEMBER_KINDS,
@@ -60,6 +62,15 @@ YEAR_WORDS = {
 }
 """Operators as they stand before a year."""
 TUBE_SIZE = "tube_size"
+UNIT_WORDS: Mapping[Unit, str] = {
+    "pair": "a size of two lengths, such as '45 x 2.5 mm'",
+    "flag": "true or false",
+    "text": "a word",
+    "count": "a number of pieces",
+    "ratio": "a number without a unit",
+    "year": "a year",
+}
+"""What a quantity is whose unit says nothing to people."""
 CONDITION_UNITS = {"kg": "kg", "s": "s", "deg": "deg", "MPa": "MPa"}
 """Units that are printed after a bare number of a condition."""
 
@@ -136,11 +147,13 @@ class Limit(Struct, frozen=True, kw_only=True):
 
 
 class Rule(Struct, frozen=True, kw_only=True):
-    """One rule, ready to be held against a cage; its limits the hardest first."""
+    """One rule, ready to be held against a cage, in words; its limits the hardest first."""
 
     code: str
     group: str
     entry: RuleEntry
+    text: str
+    cure: str
     each: bool
     quantity: Quantity | None
     roles: tuple[str, ...]
@@ -217,21 +230,24 @@ def group_of(file: RuleProfile) -> str:
     return file.group or GENERAL.get(file.replaces, "rules")
 
 
-def load_profile(ref: str, *, beside: Path | None = None) -> Profile:
+def load_profile(
+    ref: str, *, units: LengthUnit | None = None, beside: Path | None = None
+) -> Profile:
     """Find, read and compile a rule profile.
 
     Args:
         ref: preset name or path.
+        units: that its words tell lengths in; None tells them as they are written.
         beside: folder of the file that names it.
 
     Raises:
         NotFoundError: no such profile.
         FileInputError: faults in the file; all at once, each with its line.
     """
-    return compile_file(find_preset("rules", ref, beside=beside))
+    return compile_file(find_preset("rules", ref, beside=beside), units)
 
 
-def compile_file(path: Path) -> Profile:
+def compile_file(path: Path, units: LengthUnit | None = None) -> Profile:
     """Read and compile the profile in one file, once as long as it does not change.
 
     See `load_profile`.
@@ -240,12 +256,12 @@ def compile_file(path: Path) -> Profile:
     try:
         seen = path.stat()
     except OSError:
-        return _compiled(path)
-    return _compiled(path, seen.st_mtime_ns, seen.st_size)
+        return _compiled(path, units)
+    return _compiled(path, units, seen.st_mtime_ns, seen.st_size)
 
 
 @lru_cache(maxsize=64)
-def _compiled(path: Path, *_: int) -> Profile:
+def _compiled(path: Path, units: LengthUnit | None, *_: int) -> Profile:
     file = read_rules(path)
     problems: list[Problem] = []
     rules: list[Rule] = []
@@ -262,7 +278,7 @@ def _compiled(path: Path, *_: int) -> Profile:
         )
     problems += [*_wrong_sets(file, path), *_idle_sets(file, path)]
     for i, entry in enumerate(file.rule):
-        reader = _Reader(file, entry, ("rule", i), path)
+        reader = _Reader(file, entry, ("rule", i), path, units)
         rule = reader.rule()
         problems += reader.problems
         if rule is not None:
@@ -320,8 +336,15 @@ def _line(path: Path, key: TomlKey) -> int | None:
 class _Reader:
     """Compiles one rule and gathers what is wrong with it."""
 
-    def __init__(self, file: RuleProfile, entry: RuleEntry, key: TomlKey, path: Path) -> None:
-        self.file, self.entry, self.key, self.path = file, entry, key, path
+    def __init__(
+        self,
+        file: RuleProfile,
+        entry: RuleEntry,
+        key: TomlKey,
+        path: Path,
+        reader: LengthUnit | None,
+    ) -> None:
+        self.file, self.entry, self.key, self.path, self.reader = file, entry, key, path, reader
         self.problems: list[Problem] = []
 
     @property
@@ -348,6 +371,8 @@ class _Reader:
             code=entry.code if "/" in entry.code else f"{self.file.name}/{entry.code}",
             group=group_of(self.file),
             entry=entry,
+            text=told_in(entry.text, self.reader),
+            cure=told_in(entry.cure, self.reader),
             each=self.file.each if entry.each is None else entry.each,
             quantity=found,
             roles=self.file.looked_at(entry),
@@ -399,7 +424,7 @@ class _Reader:
             room=self._length("room", entry.room),
             tolerance=self._length("tolerance", entry.tolerance),
             level=level,
-            text=own.text,
+            text=told_in(own.text, self.reader),
             written=self._written(found, own.limit, op),
             source=own.source or entry.source or file.title,
             clause=own.clause or entry.clause,
@@ -425,7 +450,7 @@ class _Reader:
             _require_possible(limit, found.words, tube=found.name == TUBE_SIZE)
             return limit
         except ValueError as error:
-            hint = f"{found.name} is measured in {found.unit}."
+            hint = f"{found.name} is {UNIT_WORDS.get(found.unit, f'measured in {found.unit}')}."
             if found.base:
                 hint = f"Limits of {found.name} are multiples of {found.base}."
             self._wrong(at, raw, f"{error}.".replace("..", "."), hint)
@@ -469,6 +494,8 @@ class _Reader:
         words = FACTS[name].words if name in FACTS else quantities()[name].words
         _require_possible(limit, words, tube=name == TUBE_SIZE)
         said = written(value, op, unit, self.units)
+        if self.reader and differs(said, unit, self.reader):
+            said = converted(limit, op, unit, self.reader)
         word = FACTS[name].word if name in FACTS else ""
         after = word or CONDITION_UNITS.get(unit, "")
         if after and said[-1:].isdigit():
@@ -539,7 +566,8 @@ def _uncompared(entry: RuleEntry, found: Quantity | None) -> Iterator[Idle]:
         why = f"limits of {found.name} are no length of the shop or the car."
         yield "room", why, "Put it in `limit`, or leave it out."
     if found.unit not in ("mm", "pair"):
-        why = f"is a length, and {found.name} is measured in {found.unit}."
+        said = UNIT_WORDS.get(found.unit, f"measured in {found.unit}")
+        why = f"is a length, and {found.name} is {said}."
         yield "tolerance", why, "Put it in `limit`, or leave it out."
 
 

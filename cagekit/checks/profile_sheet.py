@@ -36,7 +36,7 @@ def profile_text(profile: Profile, *, width: int = 80) -> str:
 
 def _rule(rule: Rule, width: int) -> str:
     entry = rule.entry
-    head = _wrapped(f"{entry.code}: ", entry.text, width, hang=4)
+    head = _wrapped(f"{entry.code}: ", rule.text, width, hang=4)
     rows = [head, _wrapped("    ", _asks(rule), width)]
     for word, conditions in (("when", rule.when), ("unless", rule.unless)):
         if conditions:

@@ -49,10 +49,10 @@ def limit_text(f: Finding, units: LengthUnit) -> str:
     if f.limit is None:
         return f.written
     own = _own_words(f, units)
-    text = own or _converted(f, units)
+    text = own or converted(f.limit, f.op, f.unit, units)
     lead = OPERATOR_WORDS.get(f.op, "")
     # nought is the same in every unit
-    told = not own and f.limit != 0 and _differs(f.written, f.unit, units)
+    told = not own and f.limit != 0 and differs(f.written, f.unit, units)
     tail = f" (written {f.written})" if told else ""
     if f.tolerance >= TOLD:
         tail += f", give or take {value_text(f.tolerance, f.unit, units)}"
@@ -67,7 +67,7 @@ def _own_words(f: Finding, units: LengthUnit) -> str:
         return ""
     if f.unit not in ("mm", "mm2", "kg"):
         return f"{f.written} {_shown_unit(f.unit, units)}".strip()
-    return "" if _differs(f.written, f.unit, units) else f.written
+    return "" if differs(f.written, f.unit, units) else f.written
 
 
 def _names(limit: Value) -> bool:
@@ -77,8 +77,14 @@ def _names(limit: Value) -> bool:
 
 
 @lru_cache(maxsize=KNOWN)
-def _differs(written: str, unit: str, units: LengthUnit) -> bool:
-    """Whether the source counts in other units than the reader; one that gives both does not."""
+def differs(written: str, unit: str, units: LengthUnit) -> bool:
+    """Whether the source counts in other units than the reader; one that gives both does not.
+
+    Args:
+        written: the limit as the source writes it.
+        unit: of the limit.
+        units: that the reader wants.
+    """
     inch = re.search(r"\b(in|in2|lb)\b|sq in", written) is not None
     metric = re.search(r"\b(mm|cm2|kg)\b", written) is not None
     if not written or unit not in ("mm", "mm2", "kg") or (inch and metric):
@@ -86,11 +92,19 @@ def _differs(written: str, unit: str, units: LengthUnit) -> bool:
     return inch != (units == "in")
 
 
-def _converted(f: Finding, units: LengthUnit) -> str:
-    if not isinstance(f.limit, tuple):
-        return value_text(f.limit, f.unit, units)
-    texts = [value_text(v, f.unit, units) for v in f.limit]
-    return (" to " if f.op == "between" else " or ").join(texts)
+def converted(limit: Value, op: str, unit: str, units: LengthUnit) -> str:
+    """A limit in the reader's units.
+
+    Args:
+        limit: value, range or alternatives.
+        op: how it is compared.
+        unit: of the limit.
+        units: that the reader wants.
+    """
+    if not isinstance(limit, tuple):
+        return value_text(limit, unit, units)
+    texts = [value_text(v, unit, units) for v in limit]
+    return (" to " if op == "between" else " or ").join(texts)
 
 
 @lru_cache(maxsize=KNOWN, typed=True)

@@ -8,14 +8,15 @@ rule too: it becomes a line on the inspection sheet.
 from collections.abc import Sequence
 from functools import lru_cache
 from pathlib import Path
-from typing import Any, Literal, Self
+from typing import Annotated, Any, Literal, Self, TypeAlias
 
-from pydantic import Field, model_validator
+from pydantic import AfterValidator, Field, model_validator
 
 from cagekit.errors import InputError
 from cagekit.inputs.fields import FileModel, Name
 from cagekit.inputs.presets import load_file
 from cagekit.materials.source import Certainty
+from cagekit.units.told import odd_braces
 
 Operator = Literal[">=", "<=", ">", "<", "=", "!=", "between", "in"]
 SideWord = Literal["", "driver", "passenger", "left", "right"]
@@ -24,6 +25,29 @@ SideWord = Literal["", "driver", "passenger", "left", "right"]
 GroupWord = Literal[
     "", "geometry", "fit", "car", "sight", "shop", "plates", "swing_out", "structure"
 ]
+
+
+WHERE = "{where}"
+"""What stands in a cure for the member and the spot."""
+
+
+def _with_quantities(text: str) -> str:
+    """Refuse braces that hold nothing to be told in other units."""
+    for odd in odd_braces(text.replace(WHERE, "")):
+        raise ValueError(
+            f"{odd} is no length in braces; write e.g. {{100 mm}}, {{45 x 2.5 mm}}, {{2 to 6 in}}"
+        )
+    return text
+
+
+def _nowhere(text: str) -> str:
+    if WHERE in text:
+        raise ValueError(f"{WHERE} stands in a cure only")
+    return _with_quantities(text)
+
+
+Words: TypeAlias = Annotated[str, AfterValidator(_nowhere)]
+Cure: TypeAlias = Annotated[str, AfterValidator(_with_quantities)]
 
 
 class HardLimit(FileModel):
@@ -35,7 +59,9 @@ class HardLimit(FileModel):
     edition: str = Field("", description="edition that was read, when not the rule's")
     source: str = Field("", description="document, when not the rule's")
     certainty: Certainty | None = Field(None, description="how sure it is, when not the rule's")
-    text: str = Field(min_length=1, description="what it asks for, in own words")
+    text: Words = Field(
+        min_length=1, description="what it asks for, in own words, lengths as in `text` of a rule"
+    )
 
 
 class RuleEntry(FileModel):
@@ -91,9 +117,15 @@ class RuleEntry(FileModel):
     edition: str = Field("", description="edition that was read, when not the profile's")
     source: str = Field("", description="document, when not the profile's")
     certainty: Certainty | None = Field(None, description="how sure it is, when not the profile's")
-    text: str = Field(min_length=1, description="the rule in own words")
-    cure: str = Field(
-        "", description="what turns a failure good; {where} stands for the member and the spot"
+    text: Words = Field(
+        min_length=1,
+        description="the rule in own words; {100 mm} is told in the build's units, of "
+        "{3 mm | 1/8 in} the one in them",
+    )
+    cure: Cure = Field(
+        "",
+        description="what turns a failure good; {where} stands for the member and the spot, "
+        "lengths as in `text`",
     )
 
     @model_validator(mode="after")

@@ -98,6 +98,7 @@ def test_an_unknown_quantity_names_its_line(tmp_path: Path) -> None:
         ),
         ("limit = 30", 'limit = 30\nwhen = { layout = ["halo", "cage"] }', 10, "half_hoops"),
         ("limit = 30", 'limit = 30\nwhen = { frame = "!= tub" }', 10, "unibody, frame"),
+        ("limit = 30", 'limit = "steep"', 9, "rear_brace_angle is measured in deg"),
     ],
 )
 def test_a_slip_names_its_line(tmp_path: Path, old: str, new: str, line: int, word: str) -> None:
@@ -111,6 +112,7 @@ def test_a_limit_that_nothing_can_have_is_refused(tmp_path: Path) -> None:
     message = fault(tmp_path, pattern.replace("limit = 30", 'limit = ["x", "V"]'))
     assert "'V' is none of what it can be: none, single, x, v" in message
     size = GOOD.replace("rear_brace_angle", "tube_size")
+    assert "tube_size is a size of two lengths, such as '45 x 2.5 mm'" in fault(tmp_path, size)
     message = fault(tmp_path, size.replace("limit = 30", 'limit = ["45 x 2.5 mm", "2.5 x 45 mm"]'))
     assert "a wall of 45 mm leaves no bore in a tube of 2.5 mm" in message
 
