@@ -63,10 +63,12 @@ def add_more(parser: argparse.ArgumentParser, words: Sequence[str]) -> None:
         f"Defaults: {kind.source}."
     )
     group = parser.add_argument_group("dimensions")
-    base = kind.usual
+    base = kind.read({}, units)
     for field, info in kind.dims.model_fields.items():
-        default = _shown(getattr(base, field), _unit(kind.dims, field), units)
-        about = f"{info.description} ({default})".replace("%", "%%")
+        about, value = info.description or "", getattr(base, field)
+        if value is not None or not about.endswith(("left out", "not given")):
+            about += f" ({_shown(value, _unit(kind.dims, field), units)})"
+        about = about.replace("%", "%%")
         group.add_argument(_option(field), dest=f"dim_{field}", metavar="VALUE", help=about)
     if "wall" in kind.dims.model_fields and "od" in kind.dims.model_fields:
         about = "tube preset: diameter, wall and steel at once"

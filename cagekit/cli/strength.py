@@ -19,8 +19,8 @@ if TYPE_CHECKING:
     from cagekit.units import LengthUnit
 
 SCREENING = (
-    "Screening, never approval: static, tubes alone. The rulebook, the scrutineer and a licensed "
-    "engineer decide."
+    "Screening, never approval: static, tubes alone. The rulebook, the scrutineer and a\n"
+    "licensed engineer decide."
 )
 HARDEST = 8
 """Tubes, attachments and helps that the tables list."""

@@ -40,7 +40,7 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         "--out", metavar="DIR", help="folder that the page's `make` writes (outputs/<build>)"
     )
     parser.epilog = (
-        "The page answers on this machine only, under an address with a token. Every change is "
+        "The page answers on this machine only, under an address with a token. Every change is\n"
         "worked out at once; `save` writes your build file and keeps its comments. Ctrl-C stops."
     )
 

@@ -35,12 +35,13 @@ class PlateAlone(FileModel):
     @model_validator(mode="before")
     @classmethod
     def _of_the_units(cls, typed: Any, info: ValidationInfo) -> Any:
-        """Steel and bolts that nobody named, by the units that were typed in, as in a build."""
+        """Plate, steel and bolts that nobody named, by the units that were typed in, as a build."""
         if not isinstance(typed, Mapping):
             return typed
         context = info.context if isinstance(info.context, Mapping) else {}
         units = context.get("units", "mm")
-        out = {"material": PLATE_STEEL[units], **typed}
+        plate = f"{FOOT_PLATE[units]!r} mm"
+        out = {"material": PLATE_STEEL[units], "thickness": plate, **typed}
         if "bolts" in cls.model_fields and not {"bolt_size", "bolt_grade"} & set(typed):
             out["bolt_size"], out["bolt_grade"] = PLATE_BOLT[units]
         return out

@@ -72,7 +72,7 @@ class PartKind(Struct, frozen=True, kw_only=True):
     def read(self, values: Mapping[str, Any], units: str = "mm") -> FileModel:
         """Lay typed dimensions on the usual ones; pydantic's ValidationError on bad ones."""
         given = self.dims.model_validate(dict(values), context={"units": units})
-        said = set(self.preset) - given.model_fields_set
+        said = self.preset.keys() - values.keys()
         return given.model_copy(update={n: getattr(self.usual, n) for n in sorted(said)})
 
 

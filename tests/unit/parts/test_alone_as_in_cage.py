@@ -304,7 +304,7 @@ def test_a_plate_alone_has_the_defaults_of_a_build(name: str) -> None:
         if theirs is None and field in ("material", "bolt_size", "bolt_grade"):
             continue  # by the units: see the next test
         if field == "thickness" and theirs is None:
-            theirs = usual.thickness if said else FOOT_PLATE  # type: ignore[attr-defined]
+            theirs = usual.thickness if said else FOOT_PLATE["mm"]  # type: ignore[attr-defined]
         assert getattr(usual, field) == theirs, field
     assert kind.source
 
@@ -334,3 +334,14 @@ def test_the_usual_bend_is_that_of_the_usual_die() -> None:
     tool = Tube(od=usual.od, wall=usual.wall, material=usual.material)  # type: ignore[attr-defined]
     die = demos.build("sprint-wagon").tooling.die_for(tool.od)
     assert die.clr == usual.bend_radius  # type: ignore[attr-defined]
+
+
+def test_plates_alone_are_of_what_is_sold_in_the_units_that_are_typed() -> None:
+    def thickness(kind: str, units: str, **typed: Any) -> float:
+        read: Any = part_kinds()[kind].read(typed, units)
+        return float(read.thickness)
+
+    assert [thickness("gusset", u) for u in ("mm", "in")] == [3.0, 3.175]
+    assert thickness("gusset", "in", thickness="3 mm") == 3.0
+    # a preset's own sheet stays: it is not what the units alone would give
+    assert [thickness("folded_gusset", u) for u in ("mm", "in")] == [2.0, 2.0]
