@@ -24,14 +24,13 @@ panels
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from math import dist
 from typing import Protocol
 
 import numpy as np
 from msgspec import Struct
 
-from cagekit.car.floor import floor_of, steepest
+from cagekit.car.floor import Floor, floor_of, steepest
 from cagekit.geometry.arrays import Array, Bools, Points, Points2, dot_columns, rows_along
 from cagekit.geometry.centre_line import Vec, unit, vec
 from cagekit.geometry.shapes import Capsule, Corners, Prism, Slab, Solid, in_polygon
@@ -61,20 +60,34 @@ _STEP = 0.5
 _AROUND = np.concatenate([np.zeros((1, 3)), _STEP * np.eye(3), -_STEP * np.eye(3)])
 
 
-class Skin(Struct, frozen=True, eq=False):
-    """A surface as the zero of a function that is positive on the cabin's side.
+class Sheet(Protocol):
+    """A surface as the zero of ``side``, which is positive on the cabin's side.
 
-    Distances are the function over its slope: exact for planes, to first order else. ``where``
-    tells for which points the surface exists. ``steep`` is no less than the slope anywhere.
+    It is a record of all that its functions hang on, so that two of equal fields are one surface.
     """
 
-    side: Callable[[Vec], Vec]
-    where: Callable[[Vec], Vec]
+    def side(self, points: Vec) -> Vec:
+        """The function at points ``(..., 3)``, ``(...)`` mm."""
+        ...
+
+    def where(self, points: Vec) -> Vec:
+        """For which points the surface exists, ``(...)`` bool."""
+        ...
+
+
+class Skin(Struct, frozen=True, eq=False):
+    """A surface by the function of its sheet.
+
+    Distances are the function over its slope: exact for planes, to first order else. ``steep`` is
+    no less than the slope anywhere.
+    """
+
+    sheet: Sheet
     steep: float = np.inf
 
     @property
     def box(self) -> Corners:
-        """Everywhere: where it is only ``where`` knows."""
+        """Everywhere: where it is only its sheet knows."""
         return np.full(3, -np.inf), np.full(3, np.inf)
 
     def _with_slope(self, points: Points) -> tuple[Vec, Vec]:
@@ -82,12 +95,12 @@ class Skin(Struct, frozen=True, eq=False):
         # each of the coordinates lies together
         shifts = _AROUND.T.reshape(3, -1, *(1,) * (points.ndim - 1))
         columns = points.transpose(-1, *range(points.ndim - 1))[:, None] + shifts
-        around = self.side(columns.transpose(*range(1, columns.ndim), 0))
+        around = self.sheet.side(columns.transpose(*range(1, columns.ndim), 0))
         return around[0], (around[1:4] - around[4:]) / (2 * _STEP)
 
     def gap(self, points: Points) -> Vec:
         """Distance to the surface, ``(n,)`` mm, negative beyond it."""
-        here = self.where(points)
+        here = self.sheet.where(points)
         out = np.full(points.shape[:-1], FAR)
         if here.any():
             value, slope = self._with_slope(points[here])
@@ -100,7 +113,7 @@ class Skin(Struct, frozen=True, eq=False):
         From point to point it changes by no more than they are apart, beyond where the surface
         exists too.
         """
-        return np.asarray(self.side(points) / self.steep)
+        return np.asarray(self.sheet.side(points) / self.steep)
 
     def gap_below(self, points: Points, reach: float) -> Vec:
         """``gap`` where it is less than ``reach``, no less than that elsewhere, ``(n,)`` mm."""
@@ -307,11 +320,43 @@ def keep_out(k: KeepOut) -> Boxed:
     return prism(k.plane, np.array(k.outline, dtype=float), k.span)
 
 
+class _FloorSheet(Struct, frozen=True, eq=False):
+    floor: Floor
+
+    def side(self, points: Vec) -> Vec:
+        return np.asarray(points[..., 2] - self.floor.height(points))
+
+    def where(self, points: Vec) -> Vec:
+        return self.floor.holds(points)
+
+
 def floor(car: Car, side: str) -> Skin:
     """The upper face of the cabin floor, one side."""
-    found = floor_of(car, side)
-    steep = float(np.hypot(1.0, found.steep))
-    return Skin(lambda p: p[..., 2] - found.height(p), found.holds, steep)
+    return skin_of(floor_of(car, side))
+
+
+def skin_of(found: Floor) -> Skin:
+    """The upper face of a floor."""
+    return Skin(_FloorSheet(found), float(np.hypot(1.0, found.steep)))
+
+
+class _RoofSheet(Struct, frozen=True, kw_only=True, eq=False):
+    """Heights at the hoop and the header, where that is, and an arch ``sag`` deep at ``half``."""
+
+    at_hoop: float
+    at_header: float
+    header_x: float
+    sag: float
+    half: float
+
+    def side(self, points: Vec) -> Vec:
+        t = np.clip(points[..., 0] / self.header_x, 0.0, None)
+        z = self.at_hoop + t * (self.at_header - self.at_hoop)
+        arch = t * self.sag * np.minimum(np.abs(points[..., 1]) / self.half, WIDE) ** 2
+        return np.asarray(z - arch - points[..., 2])
+
+    def where(self, points: Vec) -> Vec:
+        return np.asarray((points[..., 0] > -BEHIND_HOOP) & (points[..., 0] < self.header_x))
 
 
 def roof(car: Car) -> Skin:
@@ -322,19 +367,46 @@ def roof(car: Car) -> Skin:
     half = max(min((c[1] for c in corners if c is not None), default=450.0), 1.0)
     low = min((c[2] for c in corners if c is not None), default=r.height_at_header)
     sag = max(r.height_at_header - low, 0.0)
-
-    def side(p: Vec) -> Vec:
-        t = np.clip(p[..., 0] / r.header_x, 0.0, None)
-        z = r.height_at_hoop + t * (r.height_at_header - r.height_at_hoop)
-        arch = t * sag * np.minimum(np.abs(p[..., 1]) / half, WIDE) ** 2
-        return np.asarray(z - arch - p[..., 2])
-
-    def where(p: Vec) -> Vec:
-        return np.asarray((p[..., 0] > -BEHIND_HOOP) & (p[..., 0] < r.header_x))
-
+    sheet = _RoofSheet(
+        at_hoop=r.height_at_hoop, at_header=r.height_at_header, header_x=r.header_x,
+        sag=sag, half=half,
+    )  # fmt: skip
     along = (abs(r.height_at_header - r.height_at_hoop) + sag * WIDE**2) / r.header_x
     across = (1 + AHEAD / r.header_x) * sag * 2 * WIDE / half
-    return Skin(side, where, float(np.hypot(1.0, np.hypot(along, across))))
+    return Skin(sheet, float(np.hypot(1.0, np.hypot(along, across))))
+
+
+class _Glass(Struct, frozen=True, kw_only=True, eq=False):
+    """From ``base`` to ``top`` (x, z) on the centre plane, and the pillars beside it."""
+
+    base: tuple[float, float]
+    top: tuple[float, float]
+    pillars: tuple[PillarLine, ...]
+
+    def side(self, points: Vec) -> Vec:
+        y, z = np.abs(points[..., 1]), points[..., 2]
+        middle = _on_line(z, self.base, self.top)
+        known = self.pillars
+        if not known:
+            return np.asarray(middle - points[..., 0])
+        # between both pillars; numpy's own mean takes five times as long
+        edge_x = sum(_at_edge(z, q, 0) + _ahead(q) for q in known) / len(known)
+        edge_y = sum(_at_edge(z, q, 1) for q in known) / len(known)
+        bow = np.minimum(y / np.maximum(edge_y, 1.0), 1.0) ** 2
+        return np.asarray(middle + bow * (edge_x - middle) - points[..., 0])
+
+    def where(self, points: Vec) -> Vec:
+        x, z = points[..., 0], points[..., 2]
+        return np.asarray((z > self.base[1]) & (z < self.top[1]) & (x > 0.3 * self.base[0]))
+
+
+def _on_line(z: Vec, a: tuple[float, float], b: tuple[float, float]) -> Vec:
+    return np.asarray(a[0] + (z - a[1]) / (b[1] - a[1]) * (b[0] - a[0]))
+
+
+def _at_edge(z: Vec, pillar: PillarLine, k: int) -> Vec:
+    base, top = pillar.base, pillar.top
+    return _on_line(z, (base[k], base[2]), (top[k], top[2]))
 
 
 def windscreen(car: Car) -> Skin | None:
@@ -346,39 +418,43 @@ def windscreen(car: Car) -> Skin | None:
     top_x, top_z = r.header_x, r.height_at_header
     base_x = dash.cowl_x if dash else max((p.base[0] for p in known), default=top_x + 400)
     base_z = dash.cowl_z if dash else min((p.base[2] for p in known), default=top_z - 400)
-
     if top_z - base_z < NEAR:
         return None
-
-    def line(z: Vec, a: tuple[float, float], b: tuple[float, float]) -> Vec:
-        return np.asarray(a[0] + (z - a[1]) / (b[1] - a[1]) * (b[0] - a[0]))
-
-    def edge(z: Vec, q: PillarLine, k: int) -> Vec:
-        return line(z, (q.base[k], q.base[2]), (q.top[k], q.top[2]))
-
-    ahead = [_ahead(q) for q in known]
-
-    def side(p: Vec) -> Vec:
-        y, z = np.abs(p[..., 1]), p[..., 2]
-        middle = line(z, (base_x, base_z), (top_x, top_z))
-        if not known:
-            return np.asarray(middle - p[..., 0])
-        # between both pillars; numpy's own mean takes five times as long
-        edge_x = sum(edge(z, q, 0) + a for q, a in zip(known, ahead, strict=True)) / len(known)
-        edge_y = sum(edge(z, q, 1) for q in known) / len(known)
-        bow = np.minimum(y / np.maximum(edge_y, 1.0), 1.0) ** 2
-        return np.asarray(middle + bow * (edge_x - middle) - p[..., 0])
-
-    def where(p: Vec) -> Vec:
-        return np.asarray((p[..., 2] > base_z) & (p[..., 2] < top_z) & (p[..., 0] > 0.3 * base_x))
-
-    return Skin(side, where)
+    return Skin(_Glass(base=(base_x, base_z), top=(top_x, top_z), pillars=tuple(known)))
 
 
 def _ahead(pillar: PillarLine) -> float:
     """How far the glass lies ahead of the pillar's inner face, level, mm."""
     run, rise = (pillar.base[k] - pillar.top[k] for k in (0, 2))
     return PILLAR_DEPTH * float(np.hypot(run, rise)) / max(abs(rise), 1.0)
+
+
+class _Wall(Struct, frozen=True, kw_only=True, eq=False):
+    """Distances ``y`` from the centre plane at heights ``z``, leaning on by ``slope`` above.
+
+    Within the corners of the ``door``, (x, z), there is none, nor below ``low`` or above ``high``.
+    """
+
+    sign: float
+    y: Vec
+    z: Vec
+    slope: float
+    low: float
+    high: float
+    door: Points2 | None
+
+    def side(self, points: Vec) -> Vec:
+        inner = np.interp(points[..., 2], self.z, self.y)
+        over = np.maximum(points[..., 2] - self.z[-1], 0.0)
+        return np.asarray(inner + self.slope * over - self.sign * points[..., 1])
+
+    def where(self, points: Vec) -> Vec:
+        z = points[..., 2]
+        here = (np.abs(points[..., 0]) < HOOP_PLANE) & (z > self.low) & (z < self.high)
+        if self.door is not None and here.any():
+            # within the door opening there is no metal: a torch or an arm reaches through
+            here[here] = ~in_polygon(points[here][:, [0, 2]], self.door)
+        return np.asarray(here)
 
 
 def hoop_side(car: Car, side: str, sign: float) -> Skin:
@@ -392,24 +468,13 @@ def hoop_side(car: Car, side: str, sign: float) -> Skin:
     y, z = np.array(car.side(side).hoop.wall(car.floor_z)).T
     slope = (y[-1] - y[-2]) / max(z[-1] - z[-2], 1.0) if len(z) > 1 else 0.0
     own = car.side(side).door
-    door = np.array(own.outline, dtype=float) if own and len(own.outline) >= 3 else None
-
-    def wall(p: Vec) -> Vec:
-        inner = np.interp(p[..., 2], z, y)
-        over = np.maximum(p[..., 2] - z[-1], 0.0)
-        return np.asarray(inner + slope * over - sign * p[..., 1])
-
-    def where(p: Vec) -> Vec:
-        here = (np.abs(p[..., 0]) < HOOP_PLANE) & (p[..., 2] > car.floor_z)
-        if car.body == "open":
-            here &= p[..., 2] < z[-1]
-        if door is not None and here.any():
-            # within the door opening there is no metal: a torch or an arm reaches through
-            here[here] = ~in_polygon(p[here][:, [0, 2]], door)
-        return np.asarray(here)
-
+    sheet = _Wall(
+        sign=sign, y=y, z=z, slope=float(slope), low=car.floor_z,
+        high=float(z[-1]) if car.body == "open" else np.inf,
+        door=np.array(own.outline, dtype=float) if own and len(own.outline) >= 3 else None,
+    )  # fmt: skip
     lean = max(abs(slope), steepest(z, y))
-    return Skin(wall, where, float(np.hypot(1.0, lean)))
+    return Skin(sheet, float(np.hypot(1.0, lean)))
 
 
 def strip(top: Vec, base: Vec, width: float, sign: float) -> Slab:

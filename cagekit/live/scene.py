@@ -8,7 +8,7 @@ from enum import IntEnum
 from typing import TYPE_CHECKING, Any
 
 from cagekit.page.data import body_row, surroundings
-from cagekit.page.meshes import packed, packed_all, shared
+from cagekit.page.meshes import packed_all, shared
 from cagekit.page.shell import edges
 from cagekit.view.scene import SceneBody, plate_bodies, tube_bodies
 
@@ -51,14 +51,8 @@ class Scene:
         self._bodies(design, stage)
 
     def follows(self, design: Design) -> bool:
-        """Whether a design differs from what was shown by the shape of tubes only."""
-        around = self._around
-        return (
-            around is not None
-            and around[0] is design.build.car
-            and around[1] is design.people
-            and self._members == tuple(design.tubes.members)
-        )
+        """Whether a design has the tubes that were shown, whatever their shape."""
+        return self._around is not None and self._members == tuple(design.tubes.members)
 
     def rows(
         self, design: Design, version: int, have: int, stage: Drawn = Drawn.WHOLE
@@ -129,7 +123,7 @@ class Scene:
         car, people = design.build.car, design.people
         around = self._around
         if around is None or around[0] is not car or around[1] is not people:
-            rows = [body_row(b, packed(b.mesh)) for b in surroundings(design)]
+            rows = self._rows(surroundings(design))
             self._around = around = (car, people, rows, edges(car))
         return around[2], around[3]
 

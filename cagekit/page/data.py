@@ -58,11 +58,14 @@ def scene(design: Design) -> Iterator[SceneBody]:
 
 
 def surroundings(design: Design) -> Iterator[SceneBody]:
-    """People, seats, wheel and the volumes of the car: the same for every change of a tube."""
+    """People, seats, wheel and the volumes of the car; each mesh is made once."""
+    from cagekit.fit.cockpit import Cockpit
     from cagekit.view.person_mesh import people
 
-    yield from people(design.cockpit, light=True)
-    yield from volumes(design.build.car)
+    # without the tubes, which may have no plates yet
+    among_none = Cockpit(design.build.car, design.people, {}, kept=design.kept)
+    yield from people(among_none, light=True)
+    yield from volumes(design.build.car, design.kept)
 
 
 def body_row(body: SceneBody, mesh: Json) -> Json:

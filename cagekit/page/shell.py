@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import partial
 
 import numpy as np
 
 from cagekit.cage.chassis import chassis_tubes
 from cagekit.cage.colours import FRAME, Colour
-from cagekit.car.shell import Cylinder, surfaces
+from cagekit.cage.kept import Kept, Same
+from cagekit.car.shell import Cylinder
 from cagekit.fit.view_angles import header_edge, lower_edges
 from cagekit.geometry.arrays import Points2
 from cagekit.geometry.centre_line import Vec, perpendicular, unit
 from cagekit.geometry.shapes import Capsule, Prism, Slab, Solid
 from cagekit.inputs.car import Car
+from cagekit.plates.in_car import ground_of
 from cagekit.units.tolerance import NO_LENGTH
 from cagekit.view.mesh import Mesh
 from cagekit.view.person_mesh import capsule_mesh, slab_mesh
@@ -61,16 +64,16 @@ def _crown(car: Car) -> list[EdgePoint]:
     return [(0.0, 0.0, car.roof.height_at_hoop)] if car.roof is not None else []
 
 
-def volumes(car: Car) -> Iterator[SceneBody]:
+def volumes(car: Car, kept: Kept) -> Iterator[SceneBody]:
     """What of the car is a volume: sills, tunnel, dash, doors, keep-outs, tubes of its frame."""
-    for surface in surfaces(car):
-        mesh = _mesh(surface.solid)
+    for surface in ground_of(kept, car).shell:
+        mesh = kept.once(("mesh of the car", Same(surface)), partial(_mesh, surface.solid))
         if mesh is not None:
             colour = MOVING if surface.moves else METAL
             yield SceneBody(name=surface.name, group="car", colour=colour, mesh=mesh)
     for tube in chassis_tubes(car).values():
         solid = Cylinder(tube.path.start, tube.path.end, tube.tube.outer_radius)
-        mesh = _mesh(solid)
+        mesh = kept.call(_mesh, solid)
         if mesh is not None:
             yield SceneBody(name=tube.id, group="car", colour=FRAME, mesh=mesh)
 

@@ -23,14 +23,12 @@ from cagekit.cage.cage import Cage
 from cagekit.cage.kept import Same, content
 from cagekit.cage.member import Member
 from cagekit.cage.plate import Plate
-from cagekit.car.shell import ShellSurface
 from cagekit.errors import GeometryError, InputError, NotFoundError
 from cagekit.geometry.centre_line import Vec
-from cagekit.inputs.car import Car
 from cagekit.plates.floor_plate import FloorPlateSpec, floor_plate
 from cagekit.plates.foot import Foot
 from cagekit.plates.foot_size import FootSize
-from cagekit.plates.in_car import LaidPlate, apart, least_rooms, lying_area, room_in_car, shell_of
+from cagekit.plates.in_car import Ground, LaidPlate, apart, least_rooms, lying_area, room_in_car
 from cagekit.plates.near_tubes import tube_gaps
 from cagekit.units import INCH, LengthUnit, format_length
 from cagekit.units.tolerance import ROUNDING
@@ -89,7 +87,7 @@ def fitted(
     foot: Foot,
     wish: Wish,
     cage: Cage,
-    car: Car,
+    ground: Ground,
     others: Sequence[Plate] = (),
     tubes: Sequence[Member] = (),
 ) -> tuple[Plate, ...]:
@@ -100,11 +98,11 @@ def fitted(
         foot: the foot that stands on it.
         wish: the plate asked for.
         cage: the cage.
-        car: the car sheet.
+        ground: of the car.
         others: plates of other feet near by.
         tubes: tubes near by, of the cage and of the car's own frame.
     """
-    judge = _Judge(cage=cage, car=car, foot=foot, wish=wish, others=others, tubes=tubes)
+    judge = _Judge(cage=cage, ground=ground, foot=foot, wish=wish, others=others, tubes=tubes)
     faults: list[Misfit] = []
     for spec, words in _tries(wish, judge):
         try:
@@ -148,15 +146,11 @@ class _Judge(Struct, frozen=True, kw_only=True, eq=False):
     """What a foot's plates are held against: the same as in the checks."""
 
     cage: Cage
-    car: Car
+    ground: Ground
     foot: Foot
     wish: Wish
     others: Sequence[Plate]
     tubes: Sequence[Member]
-
-    @property
-    def shell(self) -> tuple[ShellSurface, ...]:
-        return shell_of(self.cage, self.car)
 
     @property
     def area(self) -> float:
@@ -172,18 +166,18 @@ class _Judge(Struct, frozen=True, kw_only=True, eq=False):
     def clear(self, spec: FloorPlateSpec) -> bool:
         """Whether the edge of a flat plate clears the car."""
         lies = content((spec, self.foot.side, self.foot.frame))
-        key = ("plate's edge clears", lies, Same(self.car))
+        key = ("plate's edge clears", lies, Same(self.ground))
         return self.cage.kept.once(key, partial(self._clear, spec))
 
     def _clear(self, spec: FloorPlateSpec) -> bool:
         points = _edge(spec, self.foot.side) @ self.foot.frame[:3, :3].T + self.foot.frame[:3, 3]
-        (least,) = least_rooms(self.shell, [LaidPlate(points, spec.thickness)])
+        (least,) = least_rooms(self.ground.shell, [LaidPlate(points, spec.thickness)])
         return least is None or least[0] >= -INTO
 
     def fault(self, plates: Sequence[Plate]) -> Misfit | None:
         """Why plates do not fit here, and what would do; None when they do."""
         for p in plates:
-            least = room_in_car(self.cage, p, self.car)
+            least = room_in_car(self.cage, p, self.ground)
             if least is not None and least[0] < -INTO:
                 return Misfit(f"it runs into the {least[1].name}", "Move the foot away from it.")
             for gap, tube, _ in tube_gaps(self.cage, p, self.tubes):
@@ -192,7 +186,7 @@ class _Judge(Struct, frozen=True, kw_only=True, eq=False):
             for o in self.others:
                 if apart(self.cage, p, o)[0] < 0:
                     return Misfit(f"it lies on {o.id}", "Move one foot, or join the plates.")
-        lies = lying_area(self.cage, plates[0], self.car, self.wish.surface)
+        lies = lying_area(self.cage, plates[0], self.ground, self.wish.surface)
         if lies >= self.area:
             return None
         own, wanted = (_area(v, self.wish.units) for v in (lies, self.area))

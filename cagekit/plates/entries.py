@@ -3,14 +3,33 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, Protocol
 
 from cagekit.inputs.places import FootName
 from cagekit.inputs.plate import FloorPlateEntry, PlateEntry, laid_on
 from cagekit.inputs.plate_presets import default_floor_plate
 
 if TYPE_CHECKING:
-    from cagekit.inputs.build import Build
+    from cagekit.units import LengthUnit
+
+
+class SaysPlates(Protocol):
+    """A build, or what of one its plates are made from."""
+
+    @property
+    def units(self) -> LengthUnit:
+        """Units of lengths that are chosen."""
+        ...
+
+    @property
+    def foot_plate(self) -> float:
+        """Thickness of plate between floor sheet and tube, mm."""
+        ...
+
+    @property
+    def plates(self) -> tuple[PlateEntry, ...]:
+        """Entries of plates, in order."""
+        ...
 
 
 def floor_entry(
@@ -61,11 +80,11 @@ def spot_names(place: str) -> tuple[FootName, ...]:
     return (FootName(name=spot, side=side), FootName(name=spot)) if spot else ()
 
 
-def foot_rise(build: Build, foot: str, surface: str = "floor") -> float:
+def foot_rise(build: SaysPlates, foot: str, surface: str = "floor") -> float:
     """How far the tube's foot stands above the sheet at a place of the car, mm.
 
     Args:
-        build: the build.
+        build: what says so.
         foot: place of the car sheet, ``left.main_foot``.
         surface: what is there.
     """

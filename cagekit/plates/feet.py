@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from functools import partial
 from importlib import import_module
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 from msgspec.structs import replace
 
-from cagekit.cage.kept import Same
+from cagekit.cage.kept import Same, content, hashed
 from cagekit.cage.member import EndKind, EndName, Member
 from cagekit.cage.plate import Plate
 from cagekit.errors import CagekitError, InputError, about
@@ -31,12 +32,16 @@ from cagekit.plates.floor_plate import FloorPlateSpec
 from cagekit.plates.foot import Foot, prints
 from cagekit.plates.foot_size import FootSize, asked_of
 from cagekit.plates.idle import PlatedFoot, require_fields_act
+from cagekit.plates.in_car import Ground, ground_of
 from cagekit.plates.profile import Folding
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
     from cagekit.inputs.build import Build
+    from cagekit.inputs.car import FootSpot
+    from cagekit.inputs.tooling import Tooling
     from cagekit.plates.gusset import GussetWish
+    from cagekit.units import LengthUnit
 
 NEIGHBOUR = 500.0
 """Plates of feet within this distance (mm) are held against each other."""
@@ -67,9 +72,13 @@ def plates_for(build: Build, cage: Cage) -> tuple[Plate, ...]:
     feet = feet_of(cage)
     with suppress(CagekitError):  # told when it is that foot's turn
         prints(cage, [(cage.member(member), end) for member, end in feet])
+    making = Making.of(build)
+    key = making.key
     for member, end in feet:
-        with about(_named(entries, foot_names(cage, member, end))):
-            out.extend(_foot_plates(build, cage, member, end, entries, used, out))
+        names = foot_names(cage, member, end)
+        used.update(names)
+        with about(_named(entries, names)):
+            out.extend(_foot_plates(build, making, key, cage, member, end, out))
     _require_used(cage, build, entries, used)
     gussets = _gussets(build, cage)
     for n, entry in enumerate(entries):
@@ -193,17 +202,47 @@ def on_plate_or_box(build: Build, m: Member, end: EndName) -> bool:
     return any(not e.omit for e in meant) or _boxed(build.plates, names, side)
 
 
-def foot_plate_spec(
-    build: Build, entry: FloorPlateEntry, thickness: float | None = None
-) -> FloorPlateSpec:
+class Making(Struct, frozen=True, kw_only=True, eq=False):
+    """What of a build its floor plates are made from, but for the car: that is ``Ground``.
+
+    Names of build and car are for messages.
+    """
+
+    name: str
+    car: str
+    units: LengthUnit
+    foot_plate: float
+    tooling: Tooling
+    plates: tuple[PlateEntry, ...]
+
+    @classmethod
+    def of(cls, build: Build) -> Making:
+        """That of a build."""
+        return cls(
+            name=build.name, car=build.car.name, units=build.units, foot_plate=build.foot_plate,
+            tooling=build.tooling, plates=build.plates,
+        )  # fmt: skip
+
+    @property
+    def key(self) -> Hashable:
+        """All of it; a file's tables are known by themselves."""
+        return hashed(_key(getattr(self, n)) for n in self.__struct_fields__)
+
+
+def _key(value: object) -> Hashable:
+    if isinstance(value, tuple):
+        return tuple(map(_key, value))
+    return value if isinstance(value, str | float | int) else Same(value)
+
+
+def foot_plate_spec(build: Making, entry: FloorPlateEntry) -> FloorPlateSpec:
     """An entry with the build's tooling, steel and bolts filled in.
 
     Args:
-        build: the build, with car, tooling and presets.
+        build: what plates are made from.
         entry: what the file says.
-        thickness: when not the build's, mm.
     """
-    t = thickness or entry.thickness or build.foot_plate
+    t = entry.thickness or build.foot_plate
     folding = (
         Folding.of(build.tooling, t, entry.fold_radius) if _folds(entry) else Folding.of(None, t)
     )
@@ -217,15 +256,13 @@ def _folds(entry: FloorPlateEntry) -> bool:
 
 def _foot_plates(
     build: Build,
+    making: Making,
+    making_key: Hashable,
     cage: Cage,
     member: str,
     end: EndName,
-    entries: Sequence[PlateEntry],
-    used: set[FootName],
     made: Sequence[Plate],
 ) -> Sequence[Plate]:
-    names = foot_names(cage, member, end)
-    used.update(names)
     m = cage.member(member)
     at = m.path.end_point(end)
     others = tuple(
@@ -234,12 +271,11 @@ def _foot_plates(
         if member not in p.members and float(np.linalg.norm(p.placement[:3, 3] - at)) < NEIGHBOUR
     )
     tubes = tuple(t for t in cage.tubes.values() if t is not m and _near(t, at))
-    asked = asked_of(build, m)
-    key = ("foot", m, end, Same(build.car), Same(build.tooling), tuple(map(Same, entries)), others)
-    own = (build.name, build.units, build.foot_plate, asked, tubes)
+    asked, ground = asked_of(build, m), ground_of(cage.kept, build.car)
+    spot = build.car.foot(m.end(end).foot)
+    key = ("foot", making_key, m, end, content(spot), ground, others, tubes, asked)
     return cage.kept.once(
-        (*key, *own),
-        lambda: tuple(_foot_made(build, cage, member, end, entries, others, tubes, asked)),
+        key, lambda: tuple(_foot_made(making, cage, m, end, spot, ground, others, tubes, asked))
     )
 
 
@@ -253,18 +289,19 @@ def _near(tube: Member, point: Vec) -> bool:
 
 
 def _foot_made(
-    build: Build,
+    build: Making,
     cage: Cage,
-    member: str,
+    m: Member,
     end: EndName,
-    entries: Sequence[PlateEntry],
+    spot: FootSpot | None,
+    ground: Ground,
     others: Sequence[Plate],
     tubes: Sequence[Member],
     asked: FootSize,
 ) -> Sequence[Plate]:
-    how = cage.member(member).end(end)
-    names = foot_names(cage, member, end)
-    foot = Foot.of(cage, member, end, build.car)
+    """The plates of a foot; nothing is read but what is given, and the foot itself of the cage."""
+    how, names, entries = m.end(end), foot_names(cage, m.id, end), build.plates
+    foot = Foot.on(cage, m, end, spot)
     side = "left" if foot.side > 0 else "right"
     meant = [e for e in entries if isinstance(e, FloorPlateEntry) and e.at in names]
     entry = floor_entry(entries, names, side, build.units, foot.surface)
@@ -280,10 +317,11 @@ def _foot_made(
                 hint="Leave out one of the two entries.",
             )
         return ()
-    _require_height(build, foot, entry, how.foot)
+    if spot is not None:
+        _require_height(build, foot, entry, how.foot)
     if entry.style == "folded" and any("style" in e.model_fields_set for e in meant):
         _require_section(build, foot, entry, how.foot)
-    name = entry.id or f"foot_{member}_{end}"
+    name = entry.id or f"foot_{m.id}_{end}"
     if entry.style == "plinth":
         from cagekit.plates.plinth import plinth
 
@@ -291,13 +329,13 @@ def _foot_made(
         return cage.kept.call(plinth, name, foot, spec, entry.plinth_height, entry.wall)
     try:
         wish = _wish(build, entry, asked_fields(entries, names, side), foot.surface, asked)
-        return fitted(name, foot, wish, cage, build.car, others, tubes)
+        return fitted(name, foot, wish, cage, ground, others, tubes)
     except InputError as error:
-        if error.field != "profile" or build.car.foot(how.foot) is None:
+        if error.field != "profile" or spot is None:
             raise
         # the section is the car sheet's, whoever asked for the plate
         raise InputError(
-            f"car {build.car.name}",
+            f"car {build.car}",
             f"{how.foot}.profile",
             problem=f"{foot.name}: {error.problem}",
             hint=error.hint,
@@ -314,7 +352,7 @@ def _boxed(entries: Sequence[PlateEntry], names: Sequence[FootName], side: str) 
 
 
 def _wish(
-    build: Build, entry: FloorPlateEntry, said: frozenset[str], surface: str, asked: FootSize
+    build: Making, entry: FloorPlateEntry, said: frozenset[str], surface: str, asked: FootSize
 ) -> Wish:
     folded = None
     if "style" not in said and entry.style == "flat":
@@ -330,10 +368,8 @@ def _wish(
     )
 
 
-def _require_height(build: Build, foot: Foot, entry: FloorPlateEntry, place: str) -> None:
+def _require_height(build: Making, foot: Foot, entry: FloorPlateEntry, place: str) -> None:
     """The tube must have been raised by what is put under it, where the car sheet has its foot."""
-    if build.car.foot(place) is None:
-        return
     rise = foot_rise(build, place, foot.surface)
     own = build.foot_plate if entry.thickness is None else entry.thickness
     need = entry.plinth_height if entry.style == "plinth" else own
@@ -347,7 +383,7 @@ def _require_height(build: Build, foot: Foot, entry: FloorPlateEntry, place: str
         )
 
 
-def _require_section(build: Build, foot: Foot, entry: FloorPlateEntry, place: str) -> None:
+def _require_section(build: Making, foot: Foot, entry: FloorPlateEntry, place: str) -> None:
     """A plate that a file folds at this foot must have something to be folded to."""
     if foot.profile or entry.front_flange or entry.rear_flange:
         return

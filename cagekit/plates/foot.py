@@ -21,7 +21,7 @@ from cagekit.units.tolerance import ROUNDING
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
     from cagekit.cage.member import EndName, Member
-    from cagekit.inputs.car import Car
+    from cagekit.inputs.car import Car, FootSpot
 
 
 _ROUND = np.linspace(0.0, 2 * pi, 48, endpoint=False)
@@ -99,13 +99,25 @@ class Foot(Struct, frozen=True, kw_only=True, eq=False):
             car: the car sheet.
         """
         m = cage.member(member)
+        spot = car.foot(m.end(end).foot) if car else None
+        return cls.on(cage, m, end, spot)
+
+    @classmethod
+    def on(cls, cage: Cage, m: Member, end: EndName, spot: FootSpot | None) -> Foot:
+        """The same on a spot that the car sheet may have there.
+
+        Args:
+            cage: the cage.
+            m: the tube.
+            end: which end of it.
+            spot: of the car sheet.
+        """
         how = m.end(end)
         frame = _frame(m, end)
         (ring,) = prints(cage, [(m, end)])
         side = 1.0 if float(frame[1, 3]) >= 0 else -1.0
-        spot = car.foot(how.foot) if car else None
         return cls(
-            member=member,
+            member=m.id,
             end=end,
             od=m.tube.od,
             frame=frame,

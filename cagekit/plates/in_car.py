@@ -10,12 +10,13 @@ from functools import partial
 from typing import NamedTuple
 
 import numpy as np
+from msgspec import Struct
 
 from cagekit.cage.cage import Cage
-from cagekit.cage.kept import Same
+from cagekit.cage.kept import Kept, Same
 from cagekit.cage.plate import Plate
-from cagekit.car.floor import floor_of
-from cagekit.car.shell import FAR, ShellSurface, floor, surfaces
+from cagekit.car.floor import Floor, floor_of
+from cagekit.car.shell import FAR, ShellSurface, Skin, skin_of, surfaces
 from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import Vec
 from cagekit.inputs.car import Car
@@ -33,9 +34,31 @@ Room = tuple[float, ShellSurface, Vec]
 """Room that is left (mm, negative: too little), the surface, and the spot ``(3,)``."""
 
 
-def shell_of(cage: Cage, car: Car) -> tuple[ShellSurface, ...]:
-    """The surfaces of a cage's car, laid once."""
-    return cage.kept.once(("shell", Same(car)), partial(surfaces, car))
+class Ground(Struct, frozen=True, kw_only=True, eq=False):
+    """All of a car that plates are held against: its surfaces, and the floor of each side."""
+
+    shell: tuple[ShellSurface, ...]
+    left: Floor
+    right: Floor
+
+    def floor_below(self, plate: Plate) -> Floor:
+        """The floor of the side that a plate is on."""
+        return self.left if float(plate.placement[1, 3]) >= 0 else self.right
+
+
+def ground_of(kept: Kept, car: Car) -> Ground:
+    """The same of a car, laid once.
+
+    Of a car that differs elsewhere it is the very same, and so is each surface that did not change.
+    """
+
+    def laid() -> Ground:
+        shell = tuple(map(kept.same, surfaces(car)))
+        left, right = (kept.same(floor_of(car, side)) for side in ("left", "right"))
+        key = ("ground", *map(Same, (*shell, left, right)))
+        return kept.once(key, partial(Ground, shell=shell, left=left, right=right))
+
+    return kept.once(("ground of", Same(car)), laid)
 
 
 class LaidPlate(NamedTuple):
@@ -63,31 +86,31 @@ def _below(plate: Plate) -> bool:
     return plate.kind == "backing_plate" or plate.outrigger
 
 
-def room_in_car(cage: Cage, plate: Plate, car: Car) -> Room | None:
+def room_in_car(cage: Cage, plate: Plate, ground: Ground) -> Room | None:
     """The surface of the car that leaves a plate the least room; None when none is near.
 
     Args:
         cage: the cage.
         plate: on it.
-        car: the car sheet.
+        ground: of the car.
     """
-    return rooms_in_car(cage, [plate], car)[0]
+    return rooms_in_car(cage, [plate], ground)[0]
 
 
-def rooms_in_car(cage: Cage, plates: Sequence[Plate], car: Car) -> list[Room | None]:
+def rooms_in_car(cage: Cage, plates: Sequence[Plate], ground: Ground) -> list[Room | None]:
     """The same for many plates, in fewer passes than one by one.
 
     Args:
         cage: the cage.
         plates: on it.
-        car: the car sheet.
+        ground: of the car.
     """
 
     def measured(missing: Sequence[int]) -> list[Room | None]:
         lay_points(cage, [plates[i] for i in missing])
-        return least_rooms(shell_of(cage, car), [LaidPlate.of(cage, plates[i]) for i in missing])
+        return least_rooms(ground.shell, [LaidPlate.of(cage, plates[i]) for i in missing])
 
-    keys = [("room in the car", p.body, _below(p), Same(car)) for p in plates]
+    keys = [("room in the car", p.body, _below(p), Same(ground)) for p in plates]
     return cage.kept.each(keys, measured)
 
 
@@ -105,7 +128,8 @@ def least_rooms(shell: Iterable[ShellSurface], plates: Sequence[LaidPlate]) -> l
         near = np.flatnonzero(one.beside(low, high, NEAR) & ~(below & one.stood_on)).tolist()
         if not near:
             continue
-        gaps = one.solid.gap(np.concatenate([plates[i].points for i in near]))
+        points, solid = np.concatenate([plates[i].points for i in near]), one.solid
+        gaps = solid.gap_below(points, NEAR) if isinstance(solid, Skin) else solid.gap(points)
         ends = np.cumsum([len(plates[i].points) for i in near])[:-1]
         for i, own in zip(near, np.split(gaps, ends), strict=True):
             room, least = _room(plates[i], one, own), best[i]
@@ -159,7 +183,7 @@ def _apart(cage: Cage, plate: Plate, other: Plate) -> tuple[float, Vec]:
     return gap, near[i]
 
 
-def lying_area(cage: Cage, plate: Plate, car: Car | None, surface: str) -> float:
+def lying_area(cage: Cage, plate: Plate, ground: Ground, surface: str) -> float:
     """Area of a foot's plate that lies flat on the shell, mm2.
 
     Its flat parts without the bend zones, holes taken off, as far as there is floor under them.
@@ -167,24 +191,28 @@ def lying_area(cage: Cage, plate: Plate, car: Car | None, surface: str) -> float
     Args:
         cage: the cage.
         plate: on it.
-        car: the car sheet.
+        ground: of the car.
         surface: what the foot stands on.
     """
     flat = sum(f.loop.area for f in plate.facets) if plate.folds else plate.outline.area
-    key = ("contact share", plate.body, Same(car), surface)
-    share = cage.kept.once(key, partial(contact_share, plate, car, surface))
+    below = ground.floor_below(plate)
+    key = ("contact share", plate.body, Same(below), surface)
+    share = cage.kept.once(key, partial(contact_share, plate, below, surface))
     return share * (flat - sum(h.area for h in plate.holes))
 
 
-def contact_share(plate: Plate, car: Car | None, surface: str) -> float:
+def contact_share(plate: Plate, below: Floor, surface: str) -> float:
     """Share of a foot plate's back that lies on the car's floor, 0 to 1.
 
     All of it where the foot stands on something else or behind the cabin's floor, where the car
     sheet tells no shape.
+
+    Args:
+        plate: the plate.
+        below: the floor of the side that it is on.
+        surface: what the foot stands on.
     """
-    ahead, left = plate.placement[:2, 3].tolist()
-    side = "left" if left >= 0 else "right"
-    if car is None or surface != "floor" or not floor_of(car, side).reaches(ahead):
+    if surface != "floor" or not below.reaches(float(plate.placement[0, 3])):
         return 1.0
     low, high = plate.outline.box
     x, y = (np.arange(a + GRID / 2, b, GRID) for a, b in zip(low, high, strict=True))
@@ -193,6 +221,6 @@ def contact_share(plate: Plate, car: Car | None, surface: str) -> float:
     if not len(grid):
         return 1.0
     back = plate.car_points(grid, -plate.thickness)
-    on = np.asarray(floor_of(car, side).holds(back), dtype=bool)
-    lies = np.logical_and(on, np.abs(floor(car, side).gap(back)) < LIES)
+    on = np.asarray(below.holds(back), dtype=bool)
+    lies = np.logical_and(on, np.abs(skin_of(below).gap(back)) < LIES)
     return float(lies.mean())

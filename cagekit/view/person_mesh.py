@@ -10,6 +10,7 @@ from msgspec import Struct
 from numpy.typing import NDArray
 
 from cagekit.cage.colours import Colour
+from cagekit.cage.kept import Kept
 from cagekit.fit.cockpit import Cockpit
 from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import Vec, perpendicular, unit
@@ -44,29 +45,28 @@ class SolidMesh(Struct, frozen=True, kw_only=True, eq=False):
 
 def people(cockpit: Cockpit, *, light: bool = False) -> Iterator[SceneBody]:
     """Everybody, the seats they sit in and the steering wheel; ``light`` with fewer facets."""
+    kept = cockpit.kept
     for who in cockpit.occupants:
-        yield from person(who, light=light)
+        yield from person(who, kept, light=light)
     if cockpit.occupants:
-        yield SceneBody(
-            name="wheel", group="car", colour=RIM, mesh=ring_mesh(cockpit.wheel(RIM_RADIUS))
-        )
+        mesh = kept.call(ring_mesh, cockpit.wheel(RIM_RADIUS))
+        yield SceneBody(name="wheel", group="car", colour=RIM, mesh=mesh)
 
 
-def person(who: Occupant, *, light: bool = False) -> Iterator[SceneBody]:
-    """One person and the seat."""
+def person(who: Occupant, kept: Kept, *, light: bool = False) -> Iterator[SceneBody]:
+    """One person and the seat; each mesh is made once."""
     facets = LIGHT if light else (ROUND, CAP)
     suit = SUIT if who.index == 0 else SUIT_TWO
     for name, part in who.parts().items():
         if name == "shoulders":
             continue  # the upper arms end in the same balls
         colour = HELMET if name == "helmet" else suit
-        mesh = capsule_mesh(part, *facets)
+        mesh = kept.call(capsule_mesh, part, *facets)
         yield SceneBody(name=f"{who.name} {name}", group="people", colour=colour, mesh=mesh)
     for name, slab in (("seat back", who.seat_back), ("head rest", who.head_rest)):
         if slab is not None:
-            yield SceneBody(
-                name=f"{who.name} {name}", group="seats", colour=SEAT, mesh=slab_mesh(slab)
-            )
+            mesh = kept.call(slab_mesh, slab)
+            yield SceneBody(name=f"{who.name} {name}", group="seats", colour=SEAT, mesh=mesh)
 
 
 def capsule_mesh(part: Capsule, around: int = ROUND, cap: int = CAP) -> SolidMesh:

@@ -105,7 +105,7 @@ def plate_contact_area(s: Survey, pick: Pick) -> Iterator[Measure]:
     plinth's side walls do not count.
     """
     for foot, plate, e in _feet(s, pick):
-        value = lying_area(s.cage, plate, s.car, foot.member.end(foot.end).surface)
+        value = lying_area(s.cage, plate, s.ground, foot.member.end(foot.end).surface)
         yield Measure(subject=foot.name, value=value, evidence=e)
 
 

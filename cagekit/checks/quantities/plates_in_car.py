@@ -19,7 +19,7 @@ def plate_room_to_shell(s: Survey, pick: Pick) -> Iterator[Measure]:
     Backing plates and plate outriggers lie below the floor and are held against the rest; a folded
     plate may touch what it is folded to.
     """
-    for plate, least in zip(s.plates, rooms_in_car(s.cage, s.plates, s.car), strict=True):
+    for plate, least in zip(s.plates, rooms_in_car(s.cage, s.plates, s.ground), strict=True):
         if least is not None:
             gap, surface, point = least
             yield Measure(

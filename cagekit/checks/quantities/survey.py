@@ -24,7 +24,7 @@ from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import Arc, CentreLine, Vec, vec
 from cagekit.materials.steels import family
 from cagekit.plates.foot import HOOPS, foot_kind
-from cagekit.plates.in_car import shell_of
+from cagekit.plates.in_car import Ground, ground_of
 from cagekit.plates.points import kept_points
 from cagekit.units import lengths_in
 
@@ -159,7 +159,12 @@ class Survey:
     @cached_property
     def shell(self) -> tuple[ShellSurface, ...]:
         """Every surface of the car and the keep-outs."""
-        return shell_of(self.cage, self.car)
+        return self.ground.shell
+
+    @cached_property
+    def ground(self) -> Ground:
+        """What of the car plates are held against."""
+        return ground_of(self.cage.kept, self.car)
 
     @property
     def build(self) -> Build:

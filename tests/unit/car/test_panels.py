@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 from msgspec.structs import replace
 
+from cagekit.cage.kept import Kept
 from cagekit.car.panel import HALF, flat_panel, passages
 from cagekit.car.shell import surfaces
 from cagekit.checks.registry import run
@@ -103,7 +104,7 @@ def test_what_runs_into_a_panel_without_holes_fails() -> None:
 
 
 def test_the_page_shows_the_panel() -> None:
-    (body,) = [b for b in volumes(car()) if b.name == "rear bulkhead"]
+    (body,) = [b for b in volumes(car(), Kept()) if b.name == "rear bulkhead"]
     assert np.ptp(body.mesh.vertices[:, 2]) == pytest.approx(840, abs=2)
 
 

@@ -189,6 +189,35 @@ def test_a_drag_shows_tubes_first_and_ends_as_a_change_at_once_does(server):
     session.undo()
 
 
+def test_a_drag_of_the_cars_field_shows_tubes_and_car_first_and_ends_the_same(tmp_path):
+    file = tmp_path / "own.toml"
+    shutil.copy(BUILDS / "hillclimb-coupe.toml", file)
+    sessions = [Session(str(file)) for _ in range(2)]
+    try:
+        dragged, alone = sessions
+        heard, have = dragged.listen(), dragged.state()["version"]
+        for key in ("car.side.hoop.height_belt", "car.wheel.diameter"):
+            value = dragged.base.params[key].value + 4
+            with dragged.answering():
+                dragged.change(key, value, drag=1)
+                first, version = dragged.state(have, brief=True), dragged.version
+            assert first["stage"] == Drawn.TUBES
+            assert {b["group"] for b in first["bodies"] if "late" in b} == {"plates"}
+            alone.change(key, value)
+            exact = alone.state()
+            around = [{b["id"]: b["key"] for b in s["bodies"] if b["group"] == "car"}
+                      for s in (first, exact)]  # fmt: skip
+            assert around[0] == around[1]
+            told = told_until(heard, lambda m, v=version: "texts" in m and m["of"] == v)
+            last = next(m for m in told if m.get("stage") == Drawn.WHOLE and m["of"] == version)
+            assert [b["key"] for b in last["bodies"]] == [b["key"] for b in exact["bodies"]]
+            assert told[-1]["texts"] == {k: exact[k] for k in told[-1]["texts"]}
+            have = version
+    finally:
+        for session in sessions:
+            session.close()
+
+
 def test_findings_told_are_those_before_but_for_what_changed(server):
     session = server.session
     heard, page = session.listen(), None

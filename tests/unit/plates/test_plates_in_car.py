@@ -10,6 +10,8 @@ import pytest
 from msgspec.structs import replace
 
 from cagekit.assembly.assemble import members_only
+from cagekit.cage.kept import Kept
+from cagekit.car.floor import floor_of
 from cagekit.checks.finding import Finding, Status
 from cagekit.checks.registry import run
 from cagekit.design import Design
@@ -21,16 +23,16 @@ from cagekit.inputs.plate import FloorPlateEntry
 from cagekit.inputs.plate_presets import default_floor_plate
 from cagekit.inputs.resolve import load_build
 from cagekit.plates.clearing import Wish, fitted, why_none
-from cagekit.plates.feet import foot_plate_spec, plates_for
+from cagekit.plates.feet import Making, foot_plate_spec, plates_for
 from cagekit.plates.foot import Foot
 from cagekit.plates.foot_size import FootSize
 from cagekit.plates.in_car import (
     LaidPlate,
     apart,
     contact_share,
+    ground_of,
     least_rooms,
     rooms_in_car,
-    shell_of,
 )
 from cagekit.plates.points import plate_points
 
@@ -54,7 +56,7 @@ def test_a_foot_behind_the_cabin_floor_lies_where_the_car_sheet_says() -> None:
     low = replace_in(car, left=replace_in(car.left, rear_foot=foot))
     plates = {p.id: p for p in plates_for(build, members_only(build))}
     rear = plates["foot_rear_brace_left_b"]
-    assert contact_share(rear, low, "floor") == 1.0
+    assert contact_share(rear, floor_of(low, "left"), "floor") == 1.0
 
 
 def replace_in(model: Any, **fields: object) -> Any:
@@ -69,7 +71,7 @@ def test_a_plate_that_runs_into_the_sill_fails_and_its_area_does_not_count() -> 
     assert "side at the hoop" in bad.quantity or "sill" in bad.quantity or "floor" in bad.quantity
     assert "shift" in bad.cure
     plates = {p.id: p for p in plates_for(build, members_only(build))}
-    share = contact_share(plates["foot_main_hoop_a"], build.car, "floor")
+    share = contact_share(plates["foot_main_hoop_a"], floor_of(build.car, "left"), "floor")
     # of 150 mm, 642 - 605 + 75 = 112 mm lie on the floor, and 4 more until its turned-up edge has
     # left the plate; the rounded corners count less
     assert share == pytest.approx(116 / 150, abs=0.05)
@@ -215,9 +217,9 @@ def test_a_default_plate_keeps_off_the_plate_of_another_foot() -> None:
     shift[0, 3] = 110.0
     other = with_fields(mine, id="other", members=("x",), placement=mine.placement @ shift)
     foot = Foot.of(cage, "main_hoop", "a", build.car)
-    spec = foot_plate_spec(build, default_floor_plate("mm"))
+    spec = foot_plate_spec(Making.of(build), default_floor_plate("mm"))
     wish = Wish(spec=spec, sized=False, asked=FootSize(area=12000.0))
-    (made,) = fitted("foot", foot, wish, cage, build.car, (other,))
+    (made,) = fitted("foot", foot, wish, cage, ground_of(cage.kept, build.car), (other,))
     assert apart(cage, made, other)[0] >= 0
     assert made.outline.area > 12000
 
@@ -272,11 +274,11 @@ def test_a_plate_folded_to_a_section_that_nobody_measured_is_refused() -> None:
 @pytest.mark.parametrize("demo", ["gravel-hatch", "hillclimb-coupe"])
 def test_a_plate_has_the_same_room_alone_as_beside_all_others(demo: str) -> None:
     one, other = Design.load(demo), Design.load(demo)
-    rooms = rooms_in_car(one.cage, one.cage.plates, one.build.car)
+    rooms = rooms_in_car(one.cage, one.cage.plates, ground_of(one.cage.kept, one.build.car))
     assert sum(room is not None for room in rooms) >= 4
     for plate, room in zip(other.cage.plates, rooms, strict=True):
         (alone,) = least_rooms(
-            shell_of(other.cage, other.build.car), [LaidPlate.of(other.cage, plate)]
+            ground_of(other.cage.kept, other.build.car).shell, [LaidPlate.of(other.cage, plate)]
         )
         if room is None or alone is None:
             assert room is alone
@@ -301,3 +303,48 @@ def test_points_among_parts_are_the_same_points_where_those_parts_are() -> None:
                 if plate.holes else own  # fmt: skip
             laid = np.concatenate(plate.faces(own))
             assert {tuple(x) for x in laid.round(6).tolist()} <= some
+
+
+def test_a_car_that_differs_elsewhere_is_the_same_ground_to_plates() -> None:
+    car, kept = load_build("hillclimb-coupe").car, Kept()
+    ground = ground_of(kept, car)
+    wheel = car.wheel.model_copy(update={"diameter": car.wheel.diameter + 10})
+    assert ground_of(kept, replace_in(car, wheel=wheel)) is ground
+    dash = car.dash.model_copy(update={"face_x": car.dash.face_x + 10})
+    moved = ground_of(kept, replace_in(car, dash=dash))
+    was, now = ({s.name: s for s in g.shell} for g in (ground, moved))
+    assert [n for n in was if now[n] is not was[n]] == ["dash"]
+    assert (moved.left, moved.right) == (ground.left, ground.right)
+
+
+CHANGES: list[tuple[tuple[str, ...], object]] = [
+    (("floor_z",), -171.0),
+    (("wheel", "diameter"), 355.0),
+    (("left", "hoop", "half_width_floor"), 630.0),
+    (("left", "main_foot", "point"), (4.0, 610.0, -165.0)),
+    (("left", "door", "y_inner"), 634.0),
+    (("right", "sill_top_y"), (640.0, 720.0)),
+]
+
+
+@pytest.mark.parametrize(("way", "value"), CHANGES, ids=[".".join(w) for w, _ in CHANGES])
+def test_plates_after_a_change_of_the_car_are_those_of_that_car(
+    way: tuple[str, ...], value: object
+) -> None:
+    """Whatever of the car before is kept: point for point, and word for word."""
+    base = load_build("hillclimb-coupe")
+    before = Design(base)
+    assert before.cage.plates
+    build = replace(base, car=with_value(base.car, way, value))
+    after, alone = before.of_build(build, options={}).cage, Design(build).cage
+    assert [p.id for p in after.plates] == [p.id for p in alone.plates]
+    for mine, its in zip(after.plates, alone.plates, strict=True):
+        assert mine.notes == its.notes
+        assert mine.placement.tobytes() == its.placement.tobytes()
+        assert plate_points(mine).tobytes() == plate_points(its).tobytes()
+
+
+def with_value(model: Any, way: tuple[str, ...], value: object) -> Any:
+    first, *rest = way
+    inner = with_value(getattr(model, first), tuple(rest), value) if rest else value
+    return replace_in(model, **{first: inner})

@@ -9,7 +9,7 @@ import pytest
 
 from cagekit.design import Design
 from cagekit.inputs.presets import shipped_root
-from cagekit.plates.in_car import rooms_in_car
+from cagekit.plates.in_car import ground_of, rooms_in_car
 
 BOXES = """
 [[plate]]
@@ -86,5 +86,5 @@ def test_a_plate_outrigger_stands_in_an_opening_of_the_floor(design: Design) -> 
     own = [p for p in design.fitted.plates if p.outrigger]
     assert len(own) == 12
     assert all(float(p.car_points(p.base[None])[0][2]) < -2.75 * 25.4 for p in own)
-    rooms = rooms_in_car(design.fitted, own, design.build.car)
+    rooms = rooms_in_car(design.fitted, own, ground_of(design.fitted.kept, design.build.car))
     assert not [room for room in rooms if room is not None and "floor" in room[1].name]
