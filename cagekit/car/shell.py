@@ -60,7 +60,7 @@ _STEP = 0.5
 _AROUND = np.concatenate([np.zeros((1, 3)), _STEP * np.eye(3), -_STEP * np.eye(3)])
 
 
-class Sheet(Protocol):
+class SurfaceFunction(Protocol):
     """A surface as the zero of ``side``, which is positive on the cabin's side.
 
     It is a record of all that its functions hang on, so that two of equal fields are one surface.
@@ -82,7 +82,7 @@ class Skin(Struct, frozen=True, eq=False):
     no less than the slope anywhere.
     """
 
-    sheet: Sheet
+    sheet: SurfaceFunction
     steep: float = np.inf
 
     @property

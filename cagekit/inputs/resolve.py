@@ -147,24 +147,47 @@ def with_changes(build: Build, member: str, changes: Mapping[str, Any]) -> Build
     Raises:
         InputError: there is no such member or field, or a value cannot be.
     """
-    file, path = build.file, build.files.get("build", Path(build.name))
+    file, path = build.file, _path(build)
     table = {**file.members.get(member, {}), **changes}
     unsaid = [name for name, value in table.items() if value is UNSET]
     for name in unsaid:
         del table[name]
     file = file.model_copy(update={"members": {**file.members, member: table}})
     entries = None if unsaid else resized(build, file, member, str(path))
+    return with_file(build, file, entries, changed=member)
+
+
+def with_file(
+    build: Build, file: BuildFile, entries: Sequence[MemberEntry] | None = None, changed: str = ""
+) -> Build:
+    """The build with another text of its file, which names the same presets but for tubes.
+
+    Args:
+        build: the build; its files are not read again.
+        file: what its file says now.
+        entries: its members, when known already.
+        changed: name of a member that is new in any case.
+
+    Raises:
+        InputError: a member cannot be.
+    """
+    path = _path(build)
     if entries is None:
         entries = entries_of(file, build.layout, str(path), build.car)
     # one object as long as nothing is said of it: what was worked out of it is found at once
     was = {e.id: e for e in build.entries}
     entries = tuple(
-        old if (old := was.get(e.id)) == e and old is not None and member not in e.names else e
+        old if (old := was.get(e.id)) == e and old is not None and changed not in e.names else e
         for e in entries
     )
     files = dict(build.files)
     tubes = _tubes(file, entries, build.tubes, path, files)
     return replace(build, file=file, entries=entries, tubes=tubes, files=files, as_written=True)
+
+
+def _path(build: Build) -> Path:
+    """Where a build's file is, or what messages call it."""
+    return build.files.get("build", Path(build.name))
 
 
 Finder = Callable[..., Path]

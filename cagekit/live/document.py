@@ -11,15 +11,18 @@ from codecs import BOM_UTF8
 from collections.abc import Mapping
 from os import W_OK, access
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from msgspec import UNSET
+from pydantic import BaseModel, ValidationError
 
 from cagekit.errors import InputError, OutputError
-from cagekit.inputs.presets import read_toml, shipped_root, shown
+from cagekit.inputs.presets import read_toml, shipped_root, shown, table_error
 from cagekit.inputs.toml_lines import value_at
 from cagekit.units import INCH, format_length
 from cagekit.writers.whole import write_whole
+
+M = TypeVar("M", bound=BaseModel)
 
 Steps = tuple[str | int, ...]
 """Keys and places in lists that lead to a value."""
@@ -132,6 +135,19 @@ class Document:
                 problem="is write-protected and stays as it is.",
                 hint="Take the protection off, then save.",
             )
+
+
+def validated(document: Document, values: Mapping[Steps, Any], model: type[M]) -> M:
+    """What a file says with some values changed, as its model.
+
+    Raises:
+        InputError: a value cannot be; with the file and its field.
+    """
+    data = document.changed(values)
+    try:
+        return model.model_validate(data, context={"units": document.units})
+    except ValidationError as error:
+        raise table_error(error, model, data, path=document.path, within=()) from None
 
 
 def _copied(value: Any) -> Any:

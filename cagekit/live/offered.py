@@ -9,7 +9,9 @@ from msgspec import UNSET
 from msgspec.structs import replace
 
 from cagekit.errors import CagekitError
-from cagekit.inputs.resolve import with_changes
+from cagekit.inputs.build import BuildFile
+from cagekit.inputs.resolve import with_changes, with_file
+from cagekit.live.document import validated
 from cagekit.live.params import Param, params
 
 if TYPE_CHECKING:
@@ -32,6 +34,7 @@ class Offered:
         self.count = 0
         self.then: dict[str, Any] = {}
         self._chosen: Mapping[str, Any] = {}
+        self._shorter: tuple[Mapping[Steps, Any], Build] | None = None
 
     def follow(self, changes: Mapping[str, Any]) -> None:
         """Offer what these changes bring beside numbers: choices, and what is said no more.
@@ -40,9 +43,9 @@ class Offered:
         """
         known = self.known
         while (chosen := _choices(known, changes)) != self._chosen:
-            values = {known[k].steps: v for k, v in chosen.items()}
+            values = {known[k].where(v): v for k, v in chosen.items()}
             try:
-                offered = params(with_members(self._build, values), self._documents)
+                offered = params(self.build_with(values), self._documents)
             except CagekitError:
                 return  # told with the version
             self.then = {p.key: p.value for p in offered if chosen.get(p.key) is UNSET}
@@ -58,28 +61,40 @@ class Offered:
             self.count += 1
             self._chosen = chosen
 
+    def build_with(self, values: Mapping[Steps, Any]) -> Build:
+        """The build with values of its members changed.
+
+        Args:
+            values: by where they stand in its file: ``members``, the member, the field, or an
+                entry of its own, which can only say one no longer; ``UNSET`` for that.
+
+        Raises:
+            InputError: a value cannot be.
+        """
+        members: dict[str, dict[str, Any]] = {}
+        own: dict[Steps, Any] = {}
+        for steps, value in values.items():
+            if steps[0] == "members":
+                members.setdefault(str(steps[1]), {})[str(steps[2])] = value
+            else:
+                own[steps] = value
+        build = self._without(own)
+        for name, changed in members.items():
+            build = with_changes(build, name, changed)
+        return build
+
+    def _without(self, own: Mapping[Steps, Any]) -> Build:
+        """The build whose entries do not say these: one object as long as they are the same."""
+        if not own:
+            return self._build
+        if self._shorter is None or self._shorter[0] != own:
+            file = validated(self._documents["build"], own, BuildFile)
+            self._shorter = dict(own), with_file(self._build, file)
+        return self._shorter[1]
+
 
 def _choices(known: Mapping[str, Param], changes: Mapping[str, Any]) -> dict[str, Any]:
     return {
         k: v for k, v in changes.items()
         if k in known and (known[k].choices or (v is UNSET and known[k].file == "build"))
     }  # fmt: skip
-
-
-def with_members(build: Build, values: Mapping[Steps, Any]) -> Build:
-    """The build with values of its members changed.
-
-    Args:
-        build: the build.
-        values: by where they stand in its file: ``members``, the member, the field; ``UNSET``
-            for what it is no longer to say.
-
-    Raises:
-        InputError: a value cannot be.
-    """
-    members: dict[str, dict[str, Any]] = {}
-    for (_, member, field), value in values.items():
-        members.setdefault(str(member), {})[str(field)] = value
-    for name, changed in members.items():
-        build = with_changes(build, name, changed)
-    return build

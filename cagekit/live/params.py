@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from math import degrees, floor
 from typing import TYPE_CHECKING, Any, Literal, get_args, get_origin
 
-from msgspec import Struct
+from msgspec import UNSET, Struct
 from pydantic import BaseModel
 
 from cagekit.inputs.build import spread
@@ -75,6 +75,10 @@ class Param(Struct, frozen=True, kw_only=True):
     def key(self) -> str:
         """Its name between page and server."""
         return ".".join((self.file, *map(str, self.steps)))
+
+    def where(self, value: Any) -> Steps:
+        """Where its file is changed: of a point nothing is taken out but the whole."""
+        return self.said if value is UNSET else self.steps
 
     @property
     def typed(self) -> str:
@@ -152,6 +156,7 @@ def _fields(entry: MemberEntry, owner: str, build: Build) -> Iterator[Param]:
     # what the files say comes before what follows or is left alone
     said = entry.model_fields_set
     idle = entry.unread(frozenset())
+    own = _in_own_entry(owner, build)
     for name, info in sorted(model.model_fields.items(), key=lambda f: f[0] not in said):
         if name in LEFT_OUT or name in idle:
             continue
@@ -163,7 +168,7 @@ def _fields(entry: MemberEntry, owner: str, build: Build) -> Iterator[Param]:
             "file": "build", "steps": ("members", owner, key), "name": key,
             "owner": f"{named(owner)} (left out)" if entry.omit else named(owner),
             "place": f"[members.{owner}]", "about": info.description or "",
-            "said": ("members", owner, key) if key in table else (),
+            "said": ("members", owner, key) if key in table else own.get(name, ()),
         }  # fmt: skip
         if info.annotation is bool:
             yield Param(**common, unit="", value=value, choices=("true", "false"))
@@ -171,6 +176,20 @@ def _fields(entry: MemberEntry, owner: str, build: Build) -> Iterator[Param]:
             yield Param(**common, unit="", value=value, choices=get_args(info.annotation))
         elif unit in ("mm", "deg") and (value is None or isinstance(value, float)):
             yield _number(common, unit, build.units, value, info.metadata)
+
+
+def _in_own_entry(owner: str, build: Build) -> dict[str, Steps]:
+    """Where the build's file has fields that a ``[[strut]]`` or ``[[add]]`` says and need not."""
+    found: list[tuple[Steps, MemberEntry]] = []
+    for listed in ("add", "strut"):
+        for n, entry in enumerate(getattr(build.file, listed)):
+            if owner in {name for e in spread([entry]) for name in (e.id, e.group)}:
+                found.append(((listed, n), entry))
+    if len(found) != 1:  # of many none says it alone
+        return {}
+    ((where, entry),) = found
+    fields = {n: type(entry).model_fields[n] for n in entry.model_fields_set}
+    return {n: (*where, f.alias or n) for n, f in fields.items() if not f.is_required()}
 
 
 def _in_the_way(entry: MemberEntry, name: str) -> bool:

@@ -16,7 +16,6 @@ from typing import TYPE_CHECKING, Any
 
 from msgspec import UNSET, Struct
 from msgspec.structs import replace
-from pydantic import ValidationError
 
 from cagekit.cage.kept import Kept
 from cagekit.design import Design
@@ -24,12 +23,12 @@ from cagekit.errors import CagekitError, InputError
 from cagekit.inputs.car import Car
 from cagekit.inputs.driver import Driver
 from cagekit.inputs.plausible import require_plausible
-from cagekit.inputs.presets import shown, table_error
+from cagekit.inputs.presets import shown
 from cagekit.inputs.resolve import load_build
 from cagekit.inputs.toml_lines import line_map
 from cagekit.inputs.usual import any_unusual, require_possible
-from cagekit.live.document import Document
-from cagekit.live.offered import Offered, with_members
+from cagekit.live.document import Document, validated
+from cagekit.live.offered import Offered
 from cagekit.live.scene import Drawn, Scene
 from cagekit.names import error_words
 from cagekit.page.data import Json, doors, texts
@@ -125,6 +124,8 @@ class Session:
         self.findings: list[Json] = []
         self.judged = 0
         self.making = ""
+        self._told = 0
+        self._made: tuple[Base, Changes] | None = None
         self._strength: tuple[Design, Json] | None = None
         self._straining = self._hasty = False
         self._dragged = ("", 0)
@@ -188,8 +189,10 @@ class Session:
                 self._listeners.remove(heard)
 
     def tell(self, message: Json) -> None:
-        """Tell every page."""
+        """Tell every page; its number tells pages which answers are older."""
         with self.lock:
+            self._told += 1
+            message["told"] = self._told
             for heard in self._listeners:
                 heard.put(message)
 
@@ -259,9 +262,15 @@ class Session:
             "canRedo": self.at + 1 < len(self.history),
             "unsaved": dict(now) != dict(self.saved),
             "making": self.making,
+            "madeOld": self._made is not None and not self._still_made(*self._made),
+            "told": self._told,
             "offered": self.base.offered.count,
             "broken": self._broken[1] if self._broken[0] == self.version else "",
         }
+
+    def _still_made(self, base: Base, changes: Changes) -> bool:
+        """Whether what was made is what is asked for now."""
+        return base is self.base and dict(changes) == dict(self.changes)
 
     # --- versions -----------------------------------------------------------------------------
 
@@ -399,12 +408,11 @@ class Session:
         base = self.base
         if not changes:
             return base.design
-        build = base.design.build
         by_file: dict[str, dict[Any, Any]] = {}
         for key, value in changes.items():
             param = base.params[key]
-            by_file.setdefault(param.file, {})[_where(param, value)] = value
-        build = with_members(build, by_file.get("build", {}))
+            by_file.setdefault(param.file, {})[param.where(value)] = value
+        build = base.offered.build_with(by_file.get("build", {}))
         drivers = list(build.drivers)
         for n, _ in enumerate(drivers):
             if on_driver := by_file.get(f"driver {n}"):
@@ -434,7 +442,8 @@ class Session:
         """A car or a driver with values changed: one object as long as these are the same."""
         document, (of, had, sheet) = self.base.documents[file], self._sheets.get(file, NO_SHEET)
         if of is not document or had != values:
-            sheet = _validated(document, file.partition(" ")[0], values, model)
+            sheet = validated(document, values, model)
+            _require_possible(document, file.partition(" ")[0], values, sheet)
             self._sheets[file] = document, values, sheet
         return sheet
 
@@ -650,15 +659,15 @@ class Session:
             for file in sorted(touched):
                 document = self.base.documents[file]
                 values = {
-                    _where(p, v): v for k, v in self.changes.items()
+                    p.where(v): v for k, v in self.changes.items()
                     if (p := self.base.params[k]).file == file
                 }  # fmt: skip
                 self._on_disk[file] = document.save(values, self._on_disk.get(file))
                 written.append(shown(document.path))
             self.saved = dict(self.changes)
             self._stamps = self._stamped()
-            self.version += 1
-            self.tell({"version": self.version})
+            # a version of its own, so that other pages ask for it; its findings are told again
+            self._show()
             return f"Saved {', '.join(written)}." if written else "Nothing was changed."
 
     def _stamped(self) -> dict[Path, Stamp | None]:
@@ -718,7 +727,7 @@ class Session:
             if self.problem:
                 raise InputError("make", problem="this version cannot be made.", hint=self.problem)
             self.making = "starting"
-            design = self.design
+            design, self._made = self.design, (self.base, self.changes)
         threading.Thread(target=self._make, args=(design, target, done), daemon=True).start()
 
     def _make(self, design: Design, target: Path, done: Callable[[], None]) -> None:
@@ -750,11 +759,6 @@ class Session:
         done()
 
 
-def _where(param: Param, value: Any) -> tuple[str | int, ...]:
-    """Where a file is changed: of a point or an outline nothing is taken out but the whole."""
-    return param.said if value is UNSET else param.steps
-
-
 def _fault(error: Exception) -> str:
     return f"a fault in cagekit itself: {type(error).__name__}: {error}"
 
@@ -767,15 +771,9 @@ def _stamp(path: Path) -> Stamp | None:
     return stat.st_mtime_ns, stat.st_size, stat.st_ino, stat.st_mode
 
 
-def _validated(
-    document: Document, kind: str, values: Mapping[Any, Any], model: type[BaseModel]
-) -> Any:
-    data = document.changed(values)
-    try:
-        sheet = model.model_validate(data, context={"units": document.units})
-    except ValidationError as error:
-        raise table_error(error, model, data, path=document.path, within=()) from None
+def _require_possible(
+    document: Document, kind: str, values: Mapping[Any, Any], sheet: BaseModel
+) -> None:
     if any_unusual(kind, sheet):
         file, lines = shown(document.path), line_map(document.text)
-        require_possible(kind, sheet, file=file, data=data, lines=lines)
-    return sheet
+        require_possible(kind, sheet, file=file, data=document.changed(values), lines=lines)

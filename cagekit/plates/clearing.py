@@ -28,7 +28,14 @@ from cagekit.geometry.centre_line import Vec
 from cagekit.plates.floor_plate import FloorPlateSpec, floor_plate
 from cagekit.plates.foot import Foot
 from cagekit.plates.foot_size import FootSize
-from cagekit.plates.in_car import Ground, LaidPlate, apart, least_rooms, lying_area, room_in_car
+from cagekit.plates.in_car import (
+    LaidPlate,
+    PlateGround,
+    apart,
+    least_rooms,
+    lying_area,
+    room_in_car,
+)
 from cagekit.plates.near_tubes import tube_gaps
 from cagekit.units import INCH, LengthUnit, format_length
 from cagekit.units.tolerance import ROUNDING
@@ -87,7 +94,7 @@ def fitted(
     foot: Foot,
     wish: Wish,
     cage: Cage,
-    ground: Ground,
+    ground: PlateGround,
     others: Sequence[Plate] = (),
     tubes: Sequence[Member] = (),
 ) -> tuple[Plate, ...]:
@@ -146,7 +153,7 @@ class _Judge(Struct, frozen=True, kw_only=True, eq=False):
     """What a foot's plates are held against: the same as in the checks."""
 
     cage: Cage
-    ground: Ground
+    ground: PlateGround
     foot: Foot
     wish: Wish
     others: Sequence[Plate]

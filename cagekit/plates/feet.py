@@ -32,7 +32,7 @@ from cagekit.plates.floor_plate import FloorPlateSpec
 from cagekit.plates.foot import Foot, prints
 from cagekit.plates.foot_size import FootSize, asked_of
 from cagekit.plates.idle import PlatedFoot, require_fields_act
-from cagekit.plates.in_car import Ground, ground_of
+from cagekit.plates.in_car import PlateGround, ground_of
 from cagekit.plates.profile import Folding
 
 if TYPE_CHECKING:
@@ -203,7 +203,7 @@ def on_plate_or_box(build: Build, m: Member, end: EndName) -> bool:
 
 
 class Making(Struct, frozen=True, kw_only=True, eq=False):
-    """What of a build its floor plates are made from, but for the car: that is ``Ground``.
+    """What of a build its floor plates are made from, but for the car: that is ``PlateGround``.
 
     Names of build and car are for messages.
     """
@@ -294,7 +294,7 @@ def _foot_made(
     m: Member,
     end: EndName,
     spot: FootSpot | None,
-    ground: Ground,
+    ground: PlateGround,
     others: Sequence[Plate],
     tubes: Sequence[Member],
     asked: FootSize,

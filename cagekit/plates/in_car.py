@@ -34,7 +34,7 @@ Room = tuple[float, ShellSurface, Vec]
 """Room that is left (mm, negative: too little), the surface, and the spot ``(3,)``."""
 
 
-class Ground(Struct, frozen=True, kw_only=True, eq=False):
+class PlateGround(Struct, frozen=True, kw_only=True, eq=False):
     """All of a car that plates are held against: its surfaces, and the floor of each side."""
 
     shell: tuple[ShellSurface, ...]
@@ -46,17 +46,17 @@ class Ground(Struct, frozen=True, kw_only=True, eq=False):
         return self.left if float(plate.placement[1, 3]) >= 0 else self.right
 
 
-def ground_of(kept: Kept, car: Car) -> Ground:
+def ground_of(kept: Kept, car: Car) -> PlateGround:
     """The same of a car, laid once.
 
     Of a car that differs elsewhere it is the very same, and so is each surface that did not change.
     """
 
-    def laid() -> Ground:
+    def laid() -> PlateGround:
         shell = tuple(map(kept.same, surfaces(car)))
         left, right = (kept.same(floor_of(car, side)) for side in ("left", "right"))
         key = ("ground", *map(Same, (*shell, left, right)))
-        return kept.once(key, partial(Ground, shell=shell, left=left, right=right))
+        return kept.once(key, partial(PlateGround, shell=shell, left=left, right=right))
 
     return kept.once(("ground of", Same(car)), laid)
 
@@ -86,7 +86,7 @@ def _below(plate: Plate) -> bool:
     return plate.kind == "backing_plate" or plate.outrigger
 
 
-def room_in_car(cage: Cage, plate: Plate, ground: Ground) -> Room | None:
+def room_in_car(cage: Cage, plate: Plate, ground: PlateGround) -> Room | None:
     """The surface of the car that leaves a plate the least room; None when none is near.
 
     Args:
@@ -97,7 +97,7 @@ def room_in_car(cage: Cage, plate: Plate, ground: Ground) -> Room | None:
     return rooms_in_car(cage, [plate], ground)[0]
 
 
-def rooms_in_car(cage: Cage, plates: Sequence[Plate], ground: Ground) -> list[Room | None]:
+def rooms_in_car(cage: Cage, plates: Sequence[Plate], ground: PlateGround) -> list[Room | None]:
     """The same for many plates, in fewer passes than one by one.
 
     Args:
@@ -183,7 +183,7 @@ def _apart(cage: Cage, plate: Plate, other: Plate) -> tuple[float, Vec]:
     return gap, near[i]
 
 
-def lying_area(cage: Cage, plate: Plate, ground: Ground, surface: str) -> float:
+def lying_area(cage: Cage, plate: Plate, ground: PlateGround, surface: str) -> float:
     """Area of a foot's plate that lies flat on the shell, mm2.
 
     Its flat parts without the bend zones, holes taken off, as far as there is floor under them.

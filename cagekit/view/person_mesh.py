@@ -54,7 +54,13 @@ def people(cockpit: Cockpit, *, light: bool = False) -> Iterator[SceneBody]:
 
 
 def person(who: Occupant, kept: Kept, *, light: bool = False) -> Iterator[SceneBody]:
-    """One person and the seat; each mesh is made once."""
+    """One person and the seat.
+
+    Args:
+        who: the person.
+        kept: what was made before; each mesh is made once.
+        light: with fewer facets.
+    """
     facets = LIGHT if light else (ROUND, CAP)
     suit = SUIT if who.index == 0 else SUIT_TWO
     for name, part in who.parts().items():

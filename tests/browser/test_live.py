@@ -182,6 +182,9 @@ def test_save_keeps_comments_and_order(page, served):
     until(page, "!state.data.unsaved")
     after = served.file.read_text("utf-8")
     assert tomllib.loads(after)["members"]["harness_bar"]["height"] == 485
+    # nothing changed but the file: what the checks say is told of the version that was saved
+    until(page, "!$('tally').textContent.includes('being checked')")
+    assert not page.evaluate("state.findingsOld")
     rows = [r for r in before.splitlines() if not r.startswith("height")]
     kept = [r for r in after.splitlines() if r in rows]
     assert [r for r in rows if r] == [r for r in kept if r]  # every line, in order
@@ -200,7 +203,6 @@ def test_what_is_being_typed_is_saved_with_the_rest(page, served):
 def test_save_never_writes_over_a_change_on_disk(page, served, monkeypatch):
     # the watching sleeps: the user saves in the very same moment
     monkeypatch.setattr(served.session, "follow", lambda: None)
-    page.wait_for_timeout(600)
     slide(page, 485)
     theirs = served.file.read_text("utf-8") + "\n# a colleague was here\n"
     served.file.write_text(theirs, "utf-8")
@@ -379,8 +381,7 @@ def test_what_one_side_alone_says_comes_before_what_both_say(demo):
     second = page.locator("#params > details").nth(1)
     assert second.get_attribute("data-member") == "door_bar"
     assert second.get_attribute("open") is None
-    page.evaluate("refresh(0)")  # as when a file has changed
-    page.wait_for_timeout(500)
+    page.evaluate("refresh(0)")  # as when a file has changed; waits for its answer
     first = page.locator("#params > details").nth(0)
     assert first.get_attribute("data-member") == "door_bar_right"
     assert first.get_attribute("open") is not None
@@ -537,8 +538,8 @@ def test_hostile_files_from_the_first_look_to_the_last_word_of_make(
         page.evaluate("document.querySelectorAll('#side > details').forEach(d => d.open = true)")
         page.click("#make-all")
         until(page, "live.made", 60)
+        until(page, "$('making').textContent.startsWith('Made ')")
         last = page.inner_text("#making")
-        assert last.startswith("Made ")
         assert "\\u202egnol" in last
         assert page.evaluate("document.documentElement.scrollWidth") == width
         assert page.evaluate("$('side').scrollWidth === $('side').clientWidth")
@@ -560,8 +561,18 @@ def test_make_from_the_page_tells_its_progress(page, served, monkeypatch):
     seen = page.evaluate("[...seen]")
     assert sum(s.startswith("making ") for s in seen) >= 3
     assert (served.file.parent / "made" / "manifest.json").is_file()
+    until(page, "$('making').textContent.startsWith('Made ')")
+    assert page.locator("#make-all").is_enabled()
+    # an answer that was on its way meanwhile does not bring back what was before
+    page.evaluate("take({ ...state.data, making: 'starting', told: 1 })")
     assert page.inner_text("#making").startswith("Made ")
     assert page.locator("#make-all").is_enabled()
+    # the folder is of the cage that was shown then
+    assert "Changed since" not in page.inner_text("#making")
+    slide(page, 477)
+    until(page, "$('making').textContent.endsWith('Changed since then: make them again.')")
+    page.click("#undo")
+    until(page, "!$('making').textContent.includes('Changed')")
 
 
 def test_strength_is_worked_out_when_asked_and_goes_with_the_next_change(page, served):
@@ -588,12 +599,15 @@ def test_a_change_draws_what_changed_and_no_more(page):
     slide(page, 470)
     until(page, "state.data.judged === state.data.version && viewer.still")
     page.evaluate(WAYS)
+    # the test must not hang on how quick this machine draws, nor how soon plates and edges come
+    page.evaluate("viewer.pace.note = () => {}; viewer.pace.took = [5, 5, 5]")
+    page.evaluate("viewer.pace.rest = (coming) => (coming ? 1e6 : 150)")
     slide(page, 480)
     until(page, "state.data.judged === state.data.version && state.data.stage === 2")
     until(page, "viewer.still")
     ways = page.evaluate("ways")
     assert ways[-1] == 0  # smooth edges
-    assert 2 <= len(ways) <= 4  # those that come at once count as one; a long pause sharpens
+    assert 2 <= len(ways) <= 3  # those that come at once count as one
     drawn = len(ways)
     page.evaluate("state.data.textsOf = 0; texts({ of: state.data.version, texts: {} })")
     page.evaluate("judged({ findings: [0], after: state.data.judged, judged: 1e9, doors: [] })")

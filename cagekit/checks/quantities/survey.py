@@ -24,7 +24,7 @@ from cagekit.geometry.arrays import Points
 from cagekit.geometry.centre_line import Arc, CentreLine, Vec, vec
 from cagekit.materials.steels import family
 from cagekit.plates.foot import HOOPS, foot_kind
-from cagekit.plates.in_car import Ground, ground_of
+from cagekit.plates.in_car import PlateGround, ground_of
 from cagekit.plates.points import kept_points
 from cagekit.units import lengths_in
 
@@ -162,7 +162,7 @@ class Survey:
         return self.ground.shell
 
     @cached_property
-    def ground(self) -> Ground:
+    def ground(self) -> PlateGround:
         """What of the car plates are held against."""
         return ground_of(self.cage.kept, self.car)
 

@@ -2,7 +2,7 @@
 
 // What `cagekit view` adds: parameters, undo and redo, saving, making, and following the server.
 
-const live = { waiting: null, busy: false, drag: 1, lost: false, stopped: false, server: 0, cpu: 0, judgedAt: 0, trouble: null };
+const live = { told: 0, waiting: null, busy: false, drag: 1, lost: false, stopped: false, server: 0, cpu: 0, judgedAt: 0, trouble: null };
 
 /** By XMLHttpRequest: what it brings is here sooner than by `fetch`, which hands large answers on in pieces. */
 function ask(name, body) {
@@ -66,6 +66,7 @@ function take(data) {
   $("refused").hidden = !data.refused;
   state.old = !!data.problem;
   // an answer may come later than what was told after it
+  if (data.told < live.told) data.making = state.data.making;
   if (data.judged < state.data.judged) ({ findings: data.findings, judged: data.judged } = state.data);
   if (live.strength?.of === data.version) data.strength = live.strength.strength;
   state.findingsOld = (data.judged ?? state.data.judged) !== data.version;
@@ -117,14 +118,14 @@ function still() {
 
 function standing() {
   still();
-  const { problem, changes, canUndo, canRedo, unsaved, making } = state.data;
+  const { problem, changes, canUndo, canRedo, unsaved, making, madeOld } = state.data;
   write("problem", problem ? `${problem}\nThe last good cage is shown, greyed.` : "");
   $("problem").hidden = !problem;
   $("undo").disabled = !canUndo;
   $("redo").disabled = !canRedo;
   $("save").disabled = !unsaved;
   $("make-all").disabled = !!making || !!problem;
-  write("making", making || live.made || "");
+  write("making", making || (live.made ? `${live.made}${madeOld ? " Changed since then: make them again." : ""}` : ""));
   tally();
   document.title = `${unsaved ? "* " : ""}${state.data.name}`;
   const now = new Map(changes.map((c) => [c.key, c]));
@@ -309,6 +310,7 @@ function follow() {
   const heard = new EventSource("events");
   heard.onmessage = async ({ data }) => {
     const told = JSON.parse(data);
+    live.told = told.told ?? live.told;
     if (live.lost) {
       live.lost = false;
       $("link").hidden = true;

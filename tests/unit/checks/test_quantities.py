@@ -22,6 +22,7 @@ from cagekit.design import Design
 from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.fold import Fold
 from cagekit.geometry.outline import Outline
+from cagekit.inputs.resolve import load_build
 from cagekit.materials.tubes import Tube
 
 OD, WALL, CLR = 45.0, 2.5, 150.0
@@ -378,7 +379,9 @@ def test_plate_of_a_foot() -> None:
 def test_contact_of_a_folded_plate_leaves_the_bend_out() -> None:
     """Folded square at the middle: two flats; the bend zone's width is the bend allowance."""
     fold = Fold.along((0, 80), (0, -80), angle=radians(90), inside_radius=5.0, k=0.4)
-    s = survey(hoop(), plates=(plate(rectangle(200, 100), folds=(fold,), base=(-80.0, 0.0)),))
+    sheet = Sheet(car=load_build("track-roadster").car)
+    plates = (plate(rectangle(200, 100), folds=(fold,), base=(-80.0, 0.0)),)
+    s = survey(hoop(), plates=plates, sheet=sheet)
     allowance = radians(90) * (5.0 + 0.4 * 3.0)
     assert value("plate_area", s) == pytest.approx(20000)
     assert value("plate_contact_area", s) == pytest.approx((200 - allowance) * 100)

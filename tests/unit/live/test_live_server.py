@@ -853,3 +853,43 @@ def test_a_tube_that_its_cuts_part_is_shown_and_told_by_the_checks(tmp_path):
         assert told.status is Status.FAIL
     finally:
         session.close()
+
+
+def test_what_an_entry_of_its_own_says_can_be_taken_out_of_it(tmp_path):
+    file = tmp_path / "own.toml"
+    text = (BUILDS / "sprint-wagon.toml").read_text("utf-8")
+    text += '\n[[add]]\nkind = "dash_bar"\nid = "knee_bar"\nset_back = 2 # by eye\n'
+    text += '\n[[strut]]\nid = "prop"\nfrom = "on main_hoop.left at height 20"\n'
+    text += 'to = "on rear_brace_left at middle"\nomit = false\n'
+    file.write_text(text, "utf-8")
+    session = Session(str(file))
+    key, omit = "build.members.knee_bar.set_back", "build.members.prop.omit"
+    try:
+        known = session.base.params
+        assert known[key].said == ("add", 0, "set_back")
+        assert known[omit].said == ("strut", 0, "omit")
+        assert len(session.design.cage.member("knee_bar").path.pieces) > 1  # bent
+        session.change(key, UNSET)
+        session.change(omit, UNSET)
+        assert session.problem == ""
+        (row, _) = session.state()["changes"]
+        assert (row["was"], row["now"], row["gone"]) == (2, 0, [key])
+        assert session.state()["params"]  # the field stays, to be said again
+        assert key in {p.key for p in session.base.offered.rows}
+        assert len(session.design.cage.member("knee_bar").path.pieces) == 1
+        session.change("build.members.main_hoop.gap", "5/8")  # with another on top
+        assert session.problem == ""
+        session.undo()
+        session.save()
+        assert file.read_text("utf-8") == text.replace("set_back = 2 # by eye\n", "").replace(
+            "omit = false\n", ""
+        )
+        want, made = Design.load(str(file)).cage, session.design.cage
+        assert {m: want.cut_length(m) for m in want.members} == {
+            m: made.cut_length(m) for m in made.members
+        }
+        session.follow()
+        assert (session.changes, session.problem) == ({}, "")
+        assert session.base.params[key].said == ()
+    finally:
+        session.close()
