@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from functools import lru_cache
-from math import cos, pi
+from math import cos, hypot, inf, pi
 from typing import NamedTuple
 
 import numpy as np
@@ -138,6 +138,26 @@ def apart(ours: ChordRows, theirs: ChordRows, pairs: tuple[Ints, Ints], by: Vec)
     clear = square_gap(one[:6], other[:6]) > near * near
     far[left] = np.logical_and.reduceat(clear, begin)
     return far
+
+
+def segment_gap(one: Chord, other: Chord) -> float:
+    """Distance of two chords, mm, as :func:`square_gap` has it; infinite of two side by side.
+
+    In plain numbers: numpy takes ten times as long to begin.
+    """
+    ((a, b, c), (u, v, w), _), ((d, e, f), (x, y, z), _) = one, other
+    g, h, i = a - d, b - e, c - f
+    uu, xx, ux = u * u + v * v + w * w, x * x + y * y + z * z, u * x + v * y + w * z
+    ug, xg = u * g + v * h + w * i, x * g + y * h + z * i
+    across = uu * xx - ux * ux
+    if across <= ROUNDING * uu * xx:
+        return inf
+    s = min(max((ux * xg - ug * xx) / across, 0.0), 1.0)
+    t = (ux * s + xg) / xx
+    held = min(max(t, 0.0), 1.0)
+    if held != t:
+        s = min(max((ux * held - ug) / uu, 0.0), 1.0)
+    return hypot(g + s * u - held * x, h + s * v - held * y, i + s * w - held * z)
 
 
 def square_gap(one: Array, other: Array) -> Vec:

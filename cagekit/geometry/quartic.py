@@ -123,15 +123,25 @@ class Quartic(NamedTuple):
         for _ in range(60):
             if not len(going):
                 break
-            square, twice = here * here, 2.0 * c2
-            f = ((square + c2) * here + c1) * here + c0
-            g = (4.0 * square + twice) * here + c1
+            # in place: more of it stays in the processor's cache
+            h, twice = here * here, 2.0 * c2
+            f, g = h + c2, 4.0 * h
+            f *= here
+            f += c1
+            f *= here
+            f += c0
+            g += twice
+            g *= here
+            g += c1
+            h *= 12.0
+            h += twice
             inside = f <= 0.0
             if inside.all():
                 low = here
             else:
                 low, high = np.where(inside, here, low), np.where(inside, high, here)
-            new = here + _rising_root(f, g, 12.0 * square + twice)
+            new = _rising_root(f, g, h)
+            new += here
             kept = (new > low) & (new < high)
             if not kept.all():
                 new = np.where(kept, new, 0.5 * (low + high))
@@ -157,13 +167,18 @@ class Quartic(NamedTuple):
 
 def _rising_root(f: Vec, g: Vec, h: Vec) -> Vec:
     """Step to the root with rising slope of the parabola of value, slope and curvature."""
-    twice = 2.0 * f
-    root = np.sqrt(np.maximum(g * g - twice * h, 0.0))
-    rising = g > 0.0
+    twice = -2.0 * f
+    root = twice * h
+    root += g * g
+    np.sqrt(np.maximum(root, 0.0, out=root), out=root)
     # whichever of both forms does not cancel
-    above, below = np.where(rising, -twice, root - g), np.where(rising, g + root, h)
+    falling = g <= 0.0
+    above, below = twice, g + root
+    np.copyto(below, h, where=falling)
+    root -= g
+    np.copyto(above, root, where=falling)
     with np.errstate(divide="ignore", invalid="ignore"):
-        return np.asarray(above / below)
+        return np.divide(above, below, out=above)
 
 
 __all__ = ["Quartic", "Valleys"]

@@ -10,8 +10,9 @@ import numpy as np
 
 from cagekit.cage.member import Member, Swing
 from cagekit.errors import GeometryError
+from cagekit.geometry.arrays import size3
 from cagekit.geometry.centre_line import CentreLine, Vec, unit, vec
-from cagekit.geometry.chords import chords, square_gap
+from cagekit.geometry.chords import Chord, chords, segment_gap
 from cagekit.inputs.entries import DoorBarEntry
 from cagekit.inputs.places import OnTube
 from cagekit.members.site import Site, crossing
@@ -141,7 +142,7 @@ def _first_past(
 ) -> int:  # fmt: skip
     """The first of these heights at which an X's bar may go past the brace.
 
-    Told at one go where leg and brace are straight, 0 elsewhere: whoever asks looks closer.
+    Told in a few leaps where leg and brace are straight, 0 elsewhere: whoever asks looks closer.
     """
     try:
         low, high = (
@@ -156,11 +157,14 @@ def _first_past(
         return 0
     (other,) = chords(brace)
     way = (high.point - low.point) / (len(heights) - 1)
-    ends = (low.point - start + np.arange(len(heights))[:, None] * way).T
-    bars = np.concatenate([np.broadcast_to(start[:, None], ends.shape), ends])
-    gap = square_gap(bars, np.array([[*other.start, *other.way]]).T)
-    clear = np.flatnonzero(~(gap < (wide - SAME_POINT) ** 2))
-    return int(clear[0]) if len(clear) else len(heights)
+    n, step = 0, size3(way)
+    while n < len(heights):
+        gap = segment_gap(Chord.between(start, low.point + n * way), other)
+        if gap > wide - SAME_POINT:
+            break
+        # a bar comes no farther from the brace than its end moves
+        n += max(int((wide - SAME_POINT - gap) / step), 1)
+    return min(n, len(heights))
 
 
 def _bent(entry: DoorBarEntry) -> bool:

@@ -10,7 +10,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cagekit.geometry.centre_line import CentreLine
-from cagekit.geometry.chords import Chord, ChordRows, apart, chords, chords_from, square_gap
+from cagekit.geometry.chords import (
+    Chord,
+    ChordRows,
+    apart,
+    chords,
+    chords_from,
+    segment_gap,
+    square_gap,
+)
 
 numbers = st.floats(-500, 500).map(lambda x: round(x, 2))
 points = st.tuples(numbers, numbers, numbers).map(np.array)
@@ -52,6 +60,8 @@ def test_gap_of_two_straights_is_the_least_of_all_their_points(
     a: np.ndarray, b: np.ndarray, c: np.ndarray, d: np.ndarray
 ) -> None:
     (square,) = square_gap(columns(a, b), columns(c, d))
+    alone = segment_gap(Chord.between(a, b), Chord.between(c, d))
+    assert alone == math.inf if math.isnan(square) else alone == pytest.approx(math.sqrt(square))
     if math.isnan(square):  # side by side, or of no length
         assert np.linalg.norm(np.cross(b - a, d - c)) <= 1e-4 * max(
             np.linalg.norm(b - a) * np.linalg.norm(d - c), 1e-9
