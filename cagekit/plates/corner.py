@@ -127,7 +127,8 @@ class Corner(Struct, frozen=True, kw_only=True, eq=False):
 def joints_at(cage: Cage, at: TubeEnd | None, where: str) -> tuple[Joint, ...]:
     """The joints an entry's ``at`` means: ``rear_brace_left end a`` or ``rear_brace end a``.
 
-    A tube that comes apart answers to its own name too, not to those of its pieces alone.
+    A tube that comes apart answers to its own name too, not to those of its pieces alone. The name
+    of a tube means that tube, also where others of its kind, as those that cross it, share it.
 
     Args:
         cage: the cage.
@@ -139,9 +140,9 @@ def joints_at(cage: Cage, at: TubeEnd | None, where: str) -> tuple[Joint, ...]:
     """
     if at is None:
         raise InputError(where, "at", problem="is missing.", hint="e.g. `rear_brace end a`.")
-    found = tuple(
-        j for j in cage.joints if j.branch_end == at.end and at.tube in cage.member(j.branch).names
-    )
+    branches = [(j, cage.member(j.branch)) for j in cage.joints if j.branch_end == at.end]
+    own = tuple(j for j, m in branches if at.tube in (m.id, m.bar))
+    found = own or tuple(j for j, m in branches if at.tube in m.names)
     if not found:
         known = [f"{j.branch} end {j.branch_end}" for j in cage.joints]
         raise InputError(

@@ -266,6 +266,20 @@ def test_a_wrong_joint_names_the_closest():
         joints_at(CAGE, TubeEnd(tube="brace_lft", end="a"), "test")
 
 
+def test_the_name_of_a_tube_means_that_tube_alone():
+    """A gusset at the end of one diagonal came out at those of the tubes that cross it too."""
+    cage = members_only(load_build("gravel-hatch"))
+
+    def named(tube, end):
+        return [j.branch for j in joints_at(cage, TubeEnd(tube=tube, end=end), "test")]
+
+    assert named("hoop_diagonal", "a") == ["hoop_diagonal"]
+    assert named("door_bar_left", "b") == ["door_bar_left"]
+    # the bar in pieces, and a name that no tube has alone
+    assert named("hoop_diagonal_cross", "a") == ["hoop_diagonal_cross_1", "hoop_diagonal_cross_2"]
+    assert named("rear_brace", "a") == ["rear_brace_left", "rear_brace_right"]
+
+
 def test_both_corners_of_a_joint_add_up_to_half_a_turn():
     # on a straight parent
     assert corner("brace_left", "a").angle + corner("brace_left", "b").angle == pytest.approx(pi)
