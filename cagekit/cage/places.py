@@ -184,8 +184,21 @@ class Places:
         )
 
     def _station(self, member: Member, p: OnTube, where: str) -> float:
-        path = member.path
         low, high = _half(member, p.side)
+        station = self._counted(member, p, low, high, where)
+        on_half = low - SAME_POINT <= station <= high + SAME_POINT
+        if not on_half and p.at != "middle":  # it is that of both halves
+            raise GeometryError(
+                member.id,
+                f"has that place on its other half, not on the {p.side} ({where}: {str(p)!r}); "
+                "a station, a fraction and a bend's number count from end a of the whole tube.",
+                f"The {p.side} half is fraction {low / member.path.length:.3g} to "
+                f"{high / member.path.length:.3g}.",
+            )
+        return station
+
+    def _counted(self, member: Member, p: OnTube, low: float, high: float, where: str) -> float:
+        path = member.path
         match p.at:
             case "middle":
                 return path.length / 2

@@ -84,6 +84,17 @@ def test_ends_middle_fraction_and_station(places: Places) -> None:
     assert find(places, "on halo at station 100").point == pytest.approx(path.spot(100).point)
 
 
+@pytest.mark.parametrize(
+    "where", ["fraction 0.12", "station 100", "end a", "bend 1", "fraction 0.1 back 20"]
+)
+def test_a_half_is_not_given_for_the_other(places: Places, where: str) -> None:
+    """`on halo.right at fraction 0.12` was a place on the left, and a strut through the driver."""
+    assert find(places, f"on halo.left at {where}").point[1] > 0
+    with pytest.raises(GeometryError, match="on its other half, not on the right"):
+        find(places, f"on halo.right at {where}")
+    assert find(places, "on halo.right at fraction 0.88").point[1] < 0
+
+
 def test_side_names_the_member_of_that_side(places: Places) -> None:
     a = find(places, "on a_pillar_bar.left at height 300")
     assert a.members == ("a_pillar_bar_left",)
