@@ -51,7 +51,9 @@ def panel_holes(cage: Cage, car: Car) -> tuple[PanelHole, ...]:
         for member in cage.members.values() if panel.holes else ():
             for spot in passages(flat, member.path):
                 u, v, w = (float(c) for c in spot.way)
-                room = 2 * panel.clearance
+                # the section of a rod that is thicker by the room: so its edge is that far off all
+                # round the tube, also at the ends of a long oval
+                rod = member.tube.od + 2 * panel.clearance
                 out.append(
                     PanelHole(
                         panel=panel.name,
@@ -59,8 +61,8 @@ def panel_holes(cage: Cage, car: Car) -> tuple[PanelHole, ...]:
                         point=spot.point,
                         along=float(spot.place[0]),
                         across=float(spot.place[1]),
-                        width=member.tube.od + room,
-                        length=member.tube.od / max(abs(w), NEVER_ZERO) + room,
+                        width=rod,
+                        length=rod / max(abs(w), NEVER_ZERO),
                         turn=float(np.arctan2(v, u)) % pi,
                     )
                 )

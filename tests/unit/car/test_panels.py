@@ -96,6 +96,23 @@ def test_what_passes_a_panel_with_holes_is_listed_and_no_clash() -> None:
     assert found == {"needs_inspection", "pass"}
 
 
+def test_the_edge_of_a_hole_is_as_far_from_the_tube_as_the_sheet_says() -> None:
+    """A brace that leans 50 degrees had two thirds of its clearance at the ends of the oval."""
+    made = design(holes=True, clearance=4.0)
+    flat = flat_panel(made.build.car.panels[0])
+    for hole in panel_holes(made.fitted, made.build.car):
+        around = np.linspace(0, 2 * pi, 90)
+        ring = np.stack([hole.length / 2 * np.cos(around), hole.width / 2 * np.sin(around)])
+        c, s = cos(hole.turn), sin(hole.turn)
+        x, y = np.array([[c, -s], [s, c]]) @ ring
+        edge = hole.point + np.outer(x, flat.frame[0]) + np.outer(y, flat.frame[1])
+        member = made.fitted.member(hole.member)
+        way = (member.path.end - member.path.start) / member.path.length
+        off = edge - member.path.start
+        gaps = np.linalg.norm(off - np.outer(off @ way, way), axis=1) - member.tube.outer_radius
+        assert gaps == pytest.approx(np.full(90, 4.0), abs=1e-6)
+
+
 def test_what_runs_into_a_panel_without_holes_fails() -> None:
     made = design()
     assert panel_holes(made.fitted, made.build.car) == ()
