@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from cagekit.cage.colours import Colour, member_colour
 from cagekit.cage.door import SwingDoor, SwingJoint
-from cagekit.names import named
+from cagekit.names import in_words, named
 from cagekit.swing.motion import Swept
 from cagekit.swing.opened import opened_cage
 from cagekit.swing.work import by_gauge, by_rule, stub_length
@@ -156,18 +156,13 @@ def _write(
     text = sheet.pen.text
     name = named(door.bar)
     text((PAD, top + 14), f"{name}: closed, half open and open", font=big, fill=INK)
-    stop = (
-        "meets nothing up to 150"
-        if swept.limit is None or swept.meets is None
-        else f"meets {swept.meets.name} at {degrees(swept.limit):.0f}"
-    )
     stubs = "from the fitted bar's tip to the saw cut: " + ", ".join(
         f"{by_rule(stub_length(door, j, tips), units)} at the {j.name} (end {j.end.upper()})"
         for j in door.joints
     )
     text(
         (PAD, top + 50),
-        f"opens {degrees(swept.full):.0f} degrees; {stop} degrees",
+        opening(swept),
         font=small,
         fill=INK,
     )
@@ -188,6 +183,19 @@ def _write(
         left, high, right, low = sheet.pen.textbbox(spot, name, small)
         sheet.pen.rectangle((left - 6, high - 4, right + 6, low + 4), PAPER)
         text(spot, name, font=small, fill=INK)
+
+
+def opening(swept: Swept) -> str:
+    """How far a bar opens and what it meets, in words.
+
+    Args:
+        swept: the way of the bar.
+    """
+    if swept.limit is None or swept.meets is None:
+        stop = "meets nothing up to 150 degrees"
+    else:
+        stop = in_words(f"meets {swept.meets.name} at {degrees(swept.limit):.0f} degrees")
+    return f"opens {degrees(swept.full):.0f} degrees; {stop}"
 
 
 def _row(cage: Cage, door: SwingDoor, swept: Swept) -> NDArray[np.uint8]:

@@ -6,7 +6,7 @@ second panel shows the way out through the door opening.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from math import cos, degrees, sin
 from typing import TYPE_CHECKING
 
@@ -123,7 +123,7 @@ def fit_sheet(cage: Cage, cockpit: Cockpit, *, units: LengthUnit = "mm", title: 
             sheet.lay(image, (panel.x, panel.y))
             sheet.write((panel.x, panel.y - 14), panel.title, 20, SOFT, anchor="ls")
             _draw_measures(sheet, panel, taken, name)
-        _list(sheet, taken)
+        _list(sheet, taken, {who.index: who.name for who in cockpit.occupants})
         _egress(sheet, cockpit, near, units)
         _sizes(sheet, cockpit, panels, units)
     sheet.foot(CAUTION)
@@ -324,14 +324,20 @@ def _off_line(p: Array, a: Array, b: Array) -> Array:
 LIST_X, EGRESS_Y = 1580, 820
 
 
-def _list(sheet: PictureSheet, taken: Sequence[NumberedLine]) -> None:
-    """Number, what, how much."""
+def _list(sheet: PictureSheet, taken: Sequence[NumberedLine], names: Mapping[int, str]) -> None:
+    """Number, what, how much; of several people below the name of each."""
     y = HEAD + 26.0
     sheet.write((LIST_X, y), "room, surface to surface", 20, SOFT, anchor="ls")
     y += 14
-    pitch = min(31, (EGRESS_Y - 60 - y) / max(len(taken), 1))
+    heads = len(names) if len(names) > 1 else 0
+    pitch = min(31, (EGRESS_Y - 60 - y) / max(len(taken) + heads, 1))
     size = 19 if pitch >= 25 else 16
+    told: set[int] = set()
     for n, m in enumerate(taken, start=1):
+        if heads and m.who not in told:
+            told.add(m.who)
+            sheet.write((LIST_X, y + pitch / 2), names[m.who], size, SOFT, anchor="lm")
+            y += pitch
         colour = MARK if m.bad else INK
         mid = y + pitch / 2
         sheet.write((LIST_X + 30, mid), str(n), size, colour, bold=True, anchor="rm")

@@ -155,6 +155,30 @@ def test_the_placement_plot_says_what_grey_is_where_it_is_drawn(
     assert "cannot be made" not in draw("good")
 
 
+@pytest.mark.parametrize(("name", "told"), [("gravel-hatch", True), ("sprint-wagon", False)])
+def test_the_room_of_two_people_is_told_below_the_name_of_each(
+    monkeypatch: pytest.MonkeyPatch, name: str, told: bool
+) -> None:
+    """`helmet to roof rail` stood there twice, and nothing told whose it was."""
+    written: list[str] = []
+    plain = PictureSheet.write
+
+    def noted(self: PictureSheet, at: Any, text: str, *args: Any, **more: Any) -> None:
+        written.append(text)
+        plain(self, at, text, *args, **more)
+
+    monkeypatch.setattr(PictureSheet, "write", noted)
+    design = Design.load(name)
+    people = design.cockpit.occupants
+    fit_sheet(design.cage, design.cockpit)
+    rows = written[written.index("room, surface to surface") :]
+    assert [p.name in rows for p in people] == [told] * len(people)
+    if told:
+        numbers = {p.name: len(measures(design.cockpit, p, "mm")) for p in people}
+        first, second = (rows.index(p.name) for p in people)
+        assert second - first == 1 + 3 * numbers[people[0].name]
+
+
 def test_every_name_of_the_placement_plot_is_whole() -> None:
     cell = (PlotCell(text="1", state="good"),)
 

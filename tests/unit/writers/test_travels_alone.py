@@ -7,6 +7,7 @@ import re
 import shutil
 import subprocess
 from collections.abc import Callable
+from math import degrees
 from pathlib import Path
 
 import demos
@@ -17,7 +18,7 @@ from cagekit.names import named
 from cagekit.shop.nesting.letters import strokes
 from cagekit.shop.nesting.plate_drawing import Layer
 from cagekit.swing.motion import sweep
-from cagekit.view.door_sheet import FOOT, HALF, OPEN, door_sheet
+from cagekit.view.door_sheet import FOOT, HALF, OPEN, door_sheet, opening
 from cagekit.writers.copes import all_templates, drawing, table
 
 INCH_WORDS = re.compile(r"\d\s?(in|ft)\b|\d\"")
@@ -85,6 +86,9 @@ def test_a_template_for_the_plotter_carries_caution_and_check_bar(design: Design
 
 def test_the_sheet_of_doors_has_greys_dimensions_and_caution(design: Design) -> None:
     swept = {d.bar: sweep(design.cage, design.build.car, d) for d in design.cage.doors}
+    for way in swept.values():
+        assert "_" not in opening(way)  # names, no ids
+        assert f"opens {degrees(way.full):.0f} degrees; meets " in opening(way)
     sheet = door_sheet(design.cage, swept, "in")
     for colour in (HALF, OPEN):
         assert max(colour) - min(colour) < 0.1
