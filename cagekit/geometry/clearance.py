@@ -146,6 +146,8 @@ def closest_pairs(
     Returns:
         One entry per pair, by position in the list.
     """
+    if len(bars) < 2:
+        return []
     table = _Chords.of(bars)
     stretch = _first_pass(table, len(bars), limit, skip)
     if not len(stretch.pair):
@@ -164,6 +166,8 @@ def near_pairs(bars: Sequence[Rod], limit: float) -> list[tuple[int, int]]:
         bars: the tubes.
         limit: mm.
     """
+    if len(bars) < 2:
+        return []  # a check goes on without what cannot be made, and that may be all
     found = _first_pass(_Chords.of(bars), len(bars), limit, ()).pair
     # not np.unique: without an index asked for it loads masked arrays, 10 ms of a check
     return [divmod(pair, len(bars)) for pair in sorted(set(found.tolist()))]

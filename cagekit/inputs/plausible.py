@@ -282,6 +282,13 @@ def _foot(
             problem="has a negative y.",
             hint="In the table of one side y is the distance from the centre plane.",
         )
+    for n, (out, _) in enumerate(foot.profile):
+        if out < 0:
+            yield Fault(
+                key=(*key, "profile", n),
+                problem="has a negative y.",
+                hint="The section of the floor runs from the centre plane out to the sill.",
+            )
     if spot == "main_foot" and abs(x) > OFF_PLANE:
         yield Fault(
             key=point,
@@ -461,6 +468,13 @@ def _seating(car: Car, people: int, said: _Lengths) -> Iterator[Fault]:
             key=("wheel", "diameter"),
             problem="is no size of a steering wheel.",
             hint=f"They are {said(WHEEL[0])} to {said(WHEEL[1])} across.",
+        )
+    if driver.side not in ("centre", car.driver_side):
+        yield Fault(
+            key=("driver_side",),
+            problem=f"is {car.driver_side}, but no seat is there and the wheel is on the "
+            f"{driver.side}.",
+            hint=f"Say driver_side = '{driver.side}', as the driver sits.",
         )
     if abs(w.centre[1] - driver.hip[1]) > BESIDE:
         yield Fault(

@@ -9,12 +9,15 @@ import numpy as np
 from cagekit.cage.member import Member
 from cagekit.cage.places import Place
 from cagekit.errors import GeometryError, InputError
-from cagekit.geometry.centre_line import unit, vec
+from cagekit.geometry.centre_line import CentreLine, Spot, Vec, unit, vec
 from cagekit.inputs.entries import HoopEntry, HoopForm
 from cagekit.members.site import Site
+from cagekit.units.tolerance import SETTLED
 
 STRAIGHTEN = radians(2.0)
 """A belt bend flatter than this is left out: nobody bends it (common practice)."""
+LOOKS = 60
+"""Looks for the place below a foot at most; each leaves the squared sine of the tube's rise."""
 
 
 def make(site: Site, entry: HoopEntry) -> list[Member]:
@@ -71,7 +74,7 @@ def _foot(site: Site, entry: HoopEntry, side: str) -> Place:
     outrigger = site.of_kind("outrigger", side)
     if outrigger is None:
         return place
-    axis = outrigger.path.nearest(place.point)
+    axis = _below(outrigger.path, place.point)
     beside = float(np.hypot(*(axis.point - place.point)[:2]))
     if beside > outrigger.tube.od / 2:
         raise GeometryError(
@@ -82,6 +85,17 @@ def _foot(site: Site, entry: HoopEntry, side: str) -> Place:
             f"[{side}.main_foot] or [side.main_foot] on the car sheet).",
         )
     return Place(point=axis.point, members=(outrigger.id,), spot=axis)
+
+
+def _below(path: CentreLine, point: Vec) -> Spot:
+    """Where a tube passes nearest to a point as seen from above: also one that rises outwards."""
+    spot = path.nearest(point)
+    for _ in range(LOOKS):
+        level = spot.point[2]
+        spot = path.nearest(vec((point[0], point[1], level)))
+        if abs(spot.point[2] - level) < SETTLED:
+            break
+    return spot
 
 
 def _leg(

@@ -67,6 +67,14 @@ def test_crossing_straights() -> None:
     assert found.point_b - found.point_a == pytest.approx([0, 0, 60])
 
 
+def test_of_no_tube_and_of_one_there_are_no_pairs() -> None:
+    """A check of a cage of which nothing could be made ended with a fault."""
+    one = Rod(HOOP, 20.0)
+    for bars in ([], [one]):
+        assert near_pairs(bars, 0.0) == []
+        assert closest_pairs(bars, limit=5.0) == []
+
+
 def test_parallel_straights_and_straights_end_to_end() -> None:
     a = CentreLine.straight([0, 0, 0], [500, 0, 0])
     assert gap(a, 20.0, CentreLine.straight([100, 70, 0], [900, 70, 0]), 20.0).gap == pytest.approx(

@@ -32,6 +32,7 @@ MISTAKES = [
     ("half_width = 130", "half_width = 660", "half_width"),
     ("suspension_x = [-860, 1660]", "suspension_x = [1660, -860]", "suspension_x"),
     ('driver_side = "left"', 'driver_side = "right"', "centre"),
+    ("profile = [[", "profile = [[-50, -60], [", "profile"),
     ("roof_corner = [870, 508, 982]", "roof_corner = [-870, 508, 982]", "roof_corner"),
     ("\nx = 1300\n", "\nx = 130\n", r"x"),
     ("top_z = 530", "top_z = 230", "top_z"),
@@ -90,6 +91,21 @@ def test_a_mistake_on_the_driver_sheet_is_told_by_field_and_line(
         load_build(str(path))
     rows = str(error.value).splitlines()
     assert any(re.search(rf"driver.toml:\d+ .*?\b{field}\b", row) for row in rows), rows
+
+
+def test_a_driver_on_the_other_side_of_the_only_seat_is_refused(tmp_path: Path) -> None:
+    """The hoop's diagonal began at the wrong shoulder, and nothing told of it."""
+    sheet = replaced("cars", "gravel-hatch", 'driver_side = "left"', 'driver_side = "right"')
+    second = sheet.index("[[seats]]", sheet.index("[[seats]]") + 1)
+    end = sheet.index("\n[", second + 9)
+    path = changed(tmp_path, car=sheet[:second] + sheet[end + 1 :])
+    one = path.read_text("utf-8").replace(', "co-driver"', "")
+    path.write_text(one, "utf-8")
+    with pytest.raises(InputError) as caught:
+        load_build(str(path))
+    told = str(caught.value)
+    assert 'driver_side = "right": is right, but no seat is there' in told
+    assert "Say driver_side = 'left'" in told
 
 
 def test_more_people_than_seats_are_refused(tmp_path: Path) -> None:

@@ -48,3 +48,22 @@ def test_an_outrigger_that_passes_beside_the_foot_does_not_carry_it(
         return
     with pytest.raises(GeometryError, match="axis passes 51 mm beside the foot on the left"):
         members_only(made)
+
+
+def test_a_foot_stands_where_it_is_measured_on_an_outrigger_that_rises(tmp_path: Path) -> None:
+    """It slid down a sloping outrigger to the point of its axis that lies nearest."""
+    folder = tmp_path / "heron"
+    shutil.copytree(HERON, folder)
+    with (folder / "car.toml").open("a") as car:
+        for name, y, z, out in (("rail", 16, -9, 1), ("sill", 26, -2, -1)):
+            car.write(
+                f"\n[side.spots.{name}]\npoint = [0, {y}, {z}]\nnormal = [0, {out}, 0]\n"
+                'surface = "frame"\nsheet = 0.08\n'
+            )
+    with (folder / "build.toml").open("a") as build:
+        build.write('\n[members.outrigger_left]\nfrom = "car left rail"\nto = "car left sill"\n')
+    cage = members_only(load_build(str(folder / "build.toml")))
+    foot = cage.member("main_hoop").path.start
+    assert foot[:2] == pytest.approx([0, 24.5 * 25.4], abs=1e-6)
+    axis = cage.member("outrigger_left").path
+    assert axis.nearest(foot).point == pytest.approx(foot, abs=1e-6)
