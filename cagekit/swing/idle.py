@@ -48,8 +48,8 @@ def require_fields_act(build: Build, bars: Sequence[Member]) -> None:
             bracket_entry(build.plates, bar, joint, build.units, build.tooling).idle_at(joint)
             for bar, joint in meant
         ]
-        for name in entry.model_fields_set & idle[0].keys():
-            said = getattr(entry, name)
+        for name in idle[0]:
+            said = getattr(entry, name) if name in entry.model_fields_set else None
             if said and all(name in row for row in idle):
                 raise key_error(where, ("plate", n, name), said, *problem_and_cure(idle[0][name]))
 

@@ -29,6 +29,8 @@ def checked(folder: Path, plates: str, members: str = "") -> Design:
         ('design = "cheeks"\nfold_radius = 0.2', "flat cheeks have no folds"),
         ('at = "hinge"\ncup = "none"', "stands at the latch"),
         ("cup_wall = 0.15", "there is no half cup"),
+        # of several always the same is told
+        ('at = "hinge"\ncup_wall = 0.15\ncup = "none"\ncup_overlap = 1', "stands at the latch"),
         ('at = "latch"\npin_grade = "grade-5"', "the pin is no bolt"),
         ('at = "hinge"\npin = "quick-release"\npin_grade = "grade-5"', "the pin is no bolt"),
         ("omit = true", "hangs on its brackets"),
