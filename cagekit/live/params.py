@@ -105,6 +105,12 @@ class Param(Struct, frozen=True, kw_only=True):
             return None
         return round(mm / INCH if self.unit == "in" else mm, 4)
 
+    def as_in_file(self, value: Any) -> bool:
+        """Whether the file says this very value: then nothing is changed by it."""
+        if isinstance(value, bool) or self.choices:
+            return bool(self.said) and value == self.value
+        return (self.file != "build" or bool(self.said)) and self.number(value) == self.value
+
     def to_json(self) -> dict[str, Any]:
         """As the page takes it."""
         typed = table_and_field(self.steps)[1] if self.file == "build" else self.typed

@@ -317,6 +317,8 @@ class Session:
         if value is None:
             del now[key]
             return now
+        if asked.as_in_file(value):
+            del now[key]
         if value is UNSET and not asked.said:
             raise InputError(
                 asked.typed, problem="the file does not say it, or cannot do without it.",

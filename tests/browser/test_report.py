@@ -455,6 +455,29 @@ def test_a_door_bar_opens_and_the_section_hides(page):
     page.keyboard.press("Escape")
 
 
+def test_the_length_of_a_picked_tube_stands_at_its_middle_wherever_it_is(page, design):
+    name = page.evaluate("state.data.doors[0].name")
+    page.evaluate("label = (pen, at, told) => { (window.told ??= new Map()).set(told, at) }")
+    page.keyboard.press("d")
+    for picked, share in (("main_hoop", 0), (name, 0), (name, 1)):
+        page.evaluate("([id, by]) => { state.angles[id] = by; turnDoors() }", [name, share])
+        page.evaluate("id => { select(id); told.clear(); viewer.words() }", picked)
+        path = design.cage.member(picked).path
+        middle = path.points(np.array([path.length / 2]))[0]
+        if share:
+            (door,) = [d for d in design.cage.doors if d.bar == name]
+            full = page.evaluate("state.data.doors[0].full")
+            pin, origin = np.array(door.hinge.pin), np.array(door.hinge.origin)
+            arm = middle - origin
+            along = (arm @ pin) * pin
+            middle = (
+                origin + along + np.cos(full) * (arm - along) + np.sin(full) * np.cross(pin, arm)
+            )
+        want = page.evaluate("p => viewer.project(p)", middle.tolist())
+        at = page.evaluate("[...told].find(([t]) => t.startsWith(title(state.selected)))[1]")
+        assert at == pytest.approx(want, abs=1.5), (picked, share)
+
+
 def test_a_layer_can_be_hidden_and_is_not_picked_then(page):
     page.click("#layers > summary")
     page.uncheck("input[data-layer='role main hoop']")

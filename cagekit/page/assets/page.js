@@ -172,7 +172,7 @@ function paint(pen) {
     for (const s of state.data.sizes) dimension(pen, s.from, s.to, s.text);
     const card = state.data.cards[state.selected];
     if (card?.axis) {
-      const middle = card.axis[Math.floor(card.axis.length / 2)];
+      const middle = move(viewer.motion({ id: state.selected }), halfway(card.axis));
       label(pen, viewer.project(middle), `${card.title}: ${card.cut}`);
     }
   }
@@ -187,6 +187,14 @@ function paint(pen) {
   if (told) label(pen, [wide / 2, wide < 480 ? 48 : high - 16], told);
   state.lit.points.forEach((p, i) => marker(pen, viewer.project(p), i + 1));
   triad(pen);
+}
+
+/** The point half the way along a line of points. */
+function halfway(points) {
+  const steps = points.slice(1).map((p, i) => size(sub(p, points[i])));
+  let left = steps.reduce((a, b) => a + b, 0) / 2;
+  const at = steps.findIndex((long) => long >= left || ((left -= long), false));
+  return mix(points[at], points[at + 1], left / (steps[at] || 1));
 }
 
 function label(pen, at, told) {

@@ -893,3 +893,36 @@ def test_what_an_entry_of_its_own_says_can_be_taken_out_of_it(tmp_path):
         assert session.base.params[key].said == ()
     finally:
         session.close()
+
+
+def test_the_very_value_of_the_file_is_no_change(tmp_path):
+    file = tmp_path / "own.toml"
+    shutil.copy(BUILDS / "sprint-wagon.toml", file)
+    text = file.read_text("utf-8")
+    session = Session(str(file))
+    gap, front = "build.members.main_hoop.gap", "build.members.door_bar.height_front"
+    try:
+        for key, other, same in (
+            (gap, "3/8", 0.3125),
+            (gap, 0.5, "5/16 in"),
+            (front, 12, "12 1/2"),
+        ):
+            session.change(key, other)
+            assert session.state()["unsaved"]
+            session.change(key, same)
+            assert session.state()["changes"] == []
+            assert not session.state()["unsaved"]
+        # what the file does not say is said with the value that it has anyway
+        lean = "build.members.main_hoop.lean"
+        session.change(lean, session.base.params[lean].value)
+        assert session.state()["unsaved"]
+        session.undo()
+        # of a saved value too: what was there before comes back
+        session.change(gap, "3/8")
+        session.save()
+        assert file.read_text("utf-8") == text.replace('gap = "5/16"', 'gap = "3/8"', 1)
+        session.change(gap, "5/16")
+        session.save()
+        assert file.read_text("utf-8") == text
+    finally:
+        session.close()
