@@ -159,7 +159,7 @@ def _clevis(node: BoltNode, j: ClevisJoint, p: Passed) -> Iterator[Attachment]:
     force, moment = hypot(p.along, p.side), hypot(p.torsion, p.about_side)
     use, text = pin_use(
         j.size.diameter, (bolt.fy, bolt.fu), force, moment, cheek=j.cheek,
-        gap=(j.slot - j.eye) / 2, middle=j.eye, threads=j.in_thread, stress_area=bolt.stress_area,
+        gap=(j.slot - j.eye) / 2, middle=j.eye, thread=bolt_shear(bolt) if j.in_thread else None,
     )  # fmt: skip
     yield _told(node, "joint_bolt", use, EN_PIN, f"{text} of the bolt{_threads(j)}")
     lever = j.slot + j.cheek
