@@ -50,7 +50,7 @@ def server(tmp_path_factory):
 
 
 def answer(server, method, path, body=None, **headers):
-    link = http.client.HTTPConnection("127.0.0.1", server.port, timeout=30)
+    link = http.client.HTTPConnection("127.0.0.1", server.port, timeout=120)
     own = {"Host": f"127.0.0.1:{server.port}"} | headers
     link.request(method, path, body=body, headers=own)
     got = link.getresponse()
@@ -273,7 +273,7 @@ def test_findings_are_told_before_the_texts_of_the_same_version(server):
     session.change(HEIGHT, 515)
     order = []
     while "texts" not in order:
-        message = heard.get(timeout=30)
+        message = heard.get(timeout=60)
         if session.version in (message.get("judged"), message.get("of")):
             order.append("texts" if "texts" in message else "findings")
     session.forget(heard)
@@ -287,7 +287,7 @@ def test_the_first_picture_is_worked_out_before_a_browser_asks(monkeypatch):
     done, real = threading.Event(), room.texts
     monkeypatch.setattr(room, "texts", lambda design, **k: (real(design, **k), done.set())[0])
     made = Session("track-roadster", patience=60.0)
-    assert done.wait(30)
+    assert done.wait(60)
     made.close()
 
 
@@ -296,7 +296,7 @@ def test_what_is_done_after_the_start_is_done_once_and_after_all_is_told():
     done = threading.Event()
     made = Session("track-roadster", settled=lambda: (told.append(made.judged), done.set())[0])
     try:
-        assert done.wait(30)
+        assert done.wait(60)
         assert told == [1]
         heard = made.listen()
         made.change("build.members.main_hoop.height", 900)
@@ -391,7 +391,7 @@ def test_before_the_cage_is_there_a_page_waits_and_nothing_else_is_told(early, s
     )
     asking.start()
     early.begin(server.session)
-    asking.join(10)
+    asking.join(60)
     assert json.loads(heard[0]) == {"ready": True, "problem": ""}
     assert '"waiting":true' not in answer(early, "GET", f"/{early.token}/")[1]
     assert answer(early, "GET", f"/{early.token}/state")[0] == 200
@@ -402,7 +402,7 @@ def test_why_there_is_no_cage_is_told_to_the_page_that_waits(early):
     assert not early.told.is_set()
     told = json.loads(answer(early, "GET", f"/{early.token}/ready")[1])
     assert told == {"ready": False, "problem": "main_hoop: <cannot> be made"}
-    assert early.told.wait(10)
+    assert early.told.wait(60)
     assert '"waiting":true' in answer(early, "GET", f"/{early.token}/")[1]
 
 
@@ -446,7 +446,7 @@ def test_without_a_browser_the_address_is_left_to_the_user(tmp_path):
         if "No browser was found" in line:
             break
     server.send_signal(signal.SIGINT)
-    out, err = server.communicate(timeout=60)
+    out, err = server.communicate(timeout=180)
     assert "http://127.0.0.1:" in out
     assert "open the address above" in told
     assert "stopped" in err
@@ -467,7 +467,7 @@ def test_ctrl_c_counts_where_python_drops_the_interrupt():
         "    return make(*given)\n"
         "view._session = dropped\nsys.exit(run(['view', 'track-roadster', '--no-open']))"
     )
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=60)
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=180)
     assert "Exception ignored" in done.stderr  # it was dropped
     assert done.returncode == 0
     assert done.stderr.rstrip().endswith("stopped.")
@@ -715,7 +715,7 @@ def test_answers_on_their_way_are_waited_for_when_the_server_stops(server):
         waits.start()
         waits.join(0.1)
         assert waits.is_alive()
-    waits.join(5.0)
+    waits.join(60.0)
     assert not waits.is_alive()
 
 

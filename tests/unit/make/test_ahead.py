@@ -109,9 +109,9 @@ def test_a_process_with_threads_of_a_library_is_not_copied(monkeypatch: pytest.M
     code = (
         "import threading, time; from cagekit.make.ahead import can_be_copied\n"
         "print(can_be_copied())\n"
-        "threading.Thread(target=time.sleep, args=(20,), daemon=True).start()\n"
+        "threading.Thread(target=time.sleep, args=(600,), daemon=True).start()\n"
         "print(can_be_copied())\n"
-        "import _thread; _thread.start_new_thread(time.sleep, (20,))\n"
+        "import _thread; _thread.start_new_thread(time.sleep, (600,))\n"
         "time.sleep(0.2); print(can_be_copied())\n"
     )
     done = subprocess.run(

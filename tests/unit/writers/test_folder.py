@@ -343,7 +343,7 @@ def test_two_runs_do_not_mix(tmp_path: Path) -> None:
         assert first.stdout.readline() == "in\n"
         with pytest.raises(OutputError, match=r"another run is writing"):
             run(target, cage="second")
-        first.communicate("\n", timeout=20)
+        first.communicate("\n", timeout=120)
     assert tree(target) == {"cage": "first"}
     with pytest.raises(OutputError, match=r"overwritten"):
         run(target, cage="second")  # the first run wrote no manifest, so its file is nobody's
