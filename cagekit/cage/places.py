@@ -205,6 +205,13 @@ class Places:
             case "fraction":
                 return p.value * path.length
             case "station":
+                if not -SAME_POINT <= p.value <= path.length + SAME_POINT:
+                    raise GeometryError(
+                        member.id,
+                        f"has no station {p.value:.1f} mm ({where}: {str(p)!r}); from end a to end "
+                        f"b it is {path.length:.1f} mm long.",
+                        "Give a station from 0 to that.",
+                    )
                 return path.spot(p.value).station
             case "end a":
                 return 0.0
@@ -239,6 +246,7 @@ class Places:
             member.id,
             f"has no place at {p.at} {value:.1f} mm ({where}: {str(p)!r}); "
             f"it runs from {reach.min():.0f} to {reach.max():.0f} mm there.",
+            f"Give {'an x' if p.at == 'x' else f'a {p.at}'} between these.",
         )
 
     def _bend(self, member: Member, p: OnTube, low: float, high: float, where: str) -> float:
@@ -250,12 +258,18 @@ class Places:
             n = int(p.value)
             if n > len(bends):
                 raise GeometryError(
-                    member.id, f"has {len(bends)} bends, no bend {n} ({where}: {str(p)!r})."
+                    member.id,
+                    f"has {len(bends)} bends, no bend {n} ({where}: {str(p)!r}).",
+                    "They count from end a." if bends else "Say a fraction or a height.",
                 )
             return middles[n - 1]
         here = [n for n, s in enumerate(middles) if low - SAME_POINT <= s <= high + SAME_POINT]
         if not here:
-            raise GeometryError(member.id, f"has no bend there ({where}: {str(p)!r}).")
+            raise GeometryError(
+                member.id,
+                f"has no bend there ({where}: {str(p)!r}).",
+                "Say a fraction or a height.",
+            )
         if len(here) > 1:
             axis, sign = EXTREMES[p.at.split()[0]]
             points = path.bend_middles
@@ -270,11 +284,17 @@ class Places:
             sign *= 1.0 if spot.point[1] >= 0 else -1.0
         slope = float(spot.tangent[axis]) * sign
         if abs(slope) < 0.05:
-            raise GeometryError(member.id, f"does not run {p.move} there ({where}: {str(p)!r}).")
+            raise GeometryError(
+                member.id,
+                f"does not run {p.move} there ({where}: {str(p)!r}).",
+                "Say another way along the tube.",
+            )
         out = station + p.by * (1.0 if slope > 0 else -1.0)
         if not 0 <= out <= path.length:
             raise GeometryError(
-                member.id, f"ends before {p.by:.0f} mm {p.move} ({where}: {str(p)!r})."
+                member.id,
+                f"ends before {p.by:.0f} mm {p.move} ({where}: {str(p)!r}).",
+                "Move it less far.",
             )
         return out
 

@@ -124,7 +124,7 @@ def test_further_parents(places: Places) -> None:
         ("on halo at bend zero", InputError, "not a bend's number"),
         ("on halo at fraction 7", InputError, "0 to 1"),
         ("on halo at end c", InputError, "end a and end b"),
-        ("on halo at station 9999", GeometryError, "off the tube"),
+        ("on halo at station 9999", GeometryError, "halo: has no station 9999"),
         ("on harness_bar_1 at middle up 10", GeometryError, "does not run up"),
         ("on halo at end a forward 9000", GeometryError, "ends before"),
         ("on harness_bar_1 at top bend", GeometryError, "has no bend there"),
@@ -137,8 +137,10 @@ def test_further_parents(places: Places) -> None:
 def test_wrong_places_are_told(
     places: Places, text: str, kind: type[CagekitError], says: str
 ) -> None:
-    with pytest.raises(kind, match=says):
+    with pytest.raises(kind, match=says) as caught:
         find(places, text)
+    if isinstance(caught.value, GeometryError):
+        assert caught.value.hint  # a check prints it as the cure
 
 
 def test_bare_numbers_follow_the_file() -> None:
