@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from cagekit.cli.console import caution, emit, note
 
 if TYPE_CHECKING:
+    from cagekit.inputs.car import Car
     from cagekit.inputs.entries import MemberEntry
     from cagekit.units import LengthUnit
 
@@ -40,14 +41,14 @@ def run(args: argparse.Namespace) -> int:
     """Write the sheet."""
     from cagekit.measuring.paper import measuring_pdf
 
-    entries, what, own_units, own_page = _asked(args.layout)
+    entries, what, own_units, own_page, car = _asked(args.layout)
     units: LengthUnit = args.units or own_units
     page = args.page or own_page or ("letter" if units == "in" else "a4")
     made = {SHEET: measuring_pdf(entries, what, units=units, page=page)}
     if args.toml:
         from cagekit.measuring.car_file import car_toml
 
-        made[CAR] = car_toml(entries, what, units=units).encode()
+        made[CAR] = car_toml(entries, what, units=units, car=car).encode()
     folder = Path(args.out)
     paths = [_write(folder / name, content) for name, content in made.items()]
     if args.json:
@@ -60,8 +61,10 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _asked(name: str) -> tuple[tuple[MemberEntry, ...], str, LengthUnit, str | None]:
-    """Members of a layout or a build, what it is, its units and its paper if it has one."""
+def _asked(
+    name: str,
+) -> tuple[tuple[MemberEntry, ...], str, LengthUnit, str | None, Car | None]:
+    """Members of a layout or a build, what it is, its units, its paper and car if it has some."""
     from cagekit.errors import InputError, NotFoundError
     from cagekit.hints import did_you_mean
     from cagekit.inputs.build import spread
@@ -92,10 +95,11 @@ def _asked(name: str) -> tuple[tuple[MemberEntry, ...], str, LengthUnit, str | N
             f"For the build {build.name}, layout {build.layout.name}",
             build.units,
             build.tooling.paper.page,
+            build.car,
         )
     layout = load_file("layout", path, Layout)
     entries = tuple(e for e in spread(list(layout.member)) if not e.omit)
-    return entries, f"For the layout {layout.name}", layout.units, None
+    return entries, f"For the layout {layout.name}", layout.units, None, None
 
 
 def _write(path: Path, content: bytes) -> Path:

@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Iterator, Sequence
 
 from cagekit.car.tapes import CrossTape
+from cagekit.inputs.car import Car
 from cagekit.inputs.entries import MemberEntry
 from cagekit.measuring.sheet import CHECKS, Measurement, block, measuring_sheet
 from cagekit.units.lengths import BLANK as UNMEASURED
@@ -22,13 +23,16 @@ kind = "car"
 name = "my-car"
 description = ""
 units = "{units}"
-body = "closed"         # or "open"
-frame = "unibody"       # or "frame"
-doors = 3
-driver_side = "left"    # or "right"
+{body}
+{frame}
+{doors}
+{driver_side}
 # mass = 1200           # ready to run without driver, kg
 """
-SEAT = '\n# One [[seats]] for each seat, the driver\'s first.\n[[seats]]\nside = "left"'
+SEAT = """
+# One [[seats]] for each seat, the driver's first.
+[[seats]]
+{side}"""
 FRAME = """
 # ---- a frame of round tubes that the car has already: one table each, the # taken away ----
 # Ends of the axis; with a side y counts from the centre plane. A foot that is coped to one names
@@ -57,7 +61,9 @@ NOTES = {
 }
 
 
-def car_toml(entries: Sequence[MemberEntry], what: str, *, units: str = "mm") -> str:
+def car_toml(
+    entries: Sequence[MemberEntry], what: str, *, units: str = "mm", car: Car | None = None
+) -> str:
     """Return the blank car sheet of a layout's or a build's members, as TOML.
 
     What only the checks look at is there too, but behind a ``#``.
@@ -66,6 +72,7 @@ def car_toml(entries: Sequence[MemberEntry], what: str, *, units: str = "mm") ->
         entries: the members of the layout or build.
         what: name of the layout or build.
         units: that the sheet is filled in with.
+        car: that of a build: what kind of car it is stands in the sheet then.
     """
     sheet = measuring_sheet(entries)
     measures = sheet.measures
@@ -73,18 +80,39 @@ def car_toml(entries: Sequence[MemberEntry], what: str, *, units: str = "mm") ->
     for m in measures:
         blocks.setdefault(block(m.field), []).append(m)
     words = {"mm": "millimetres", "in": "inches"}[units]
-    out = [HEAD.format(what=what, units=units, words=words).rstrip()]
+    kind, seat = _kind(car)
+    out = [HEAD.format(what=what, units=units, words=words, **kind).rstrip()]
     for name in [b for b in blocks if _plain(b, blocks[b]) and not b.startswith("side.")]:
         out += _lines(blocks[name], optional=_optional(blocks[name]))
     for name in [b for b in blocks if not b.startswith("side.") and not _plain(b, blocks[b])]:
         optional = _optional(blocks[name])
-        head = SEAT if name == "seats" else f"\n[{name}]"
+        head = SEAT.format(side=seat) if name == "seats" else f"\n[{name}]"
         out += [f"\n# {head[1:]}" if optional else head, *_lines(blocks[name], optional=optional)]
     for side in ("left", "right"):
         out += _side(side, {b: v for b, v in blocks.items() if b.startswith("side.")})
     out.append(FRAME.rstrip())
     out += _tapes(sheet.tapes)
     return "\n".join(out) + "\n"
+
+
+def _kind(car: Car | None) -> tuple[dict[str, str], str]:
+    """What is no measure, each line with the other choices, and the side of the driver's seat."""
+    body, frame, doors, side, seat = "closed", "unibody", 3, "left", "left"
+    if car is not None:
+        body, frame, doors = car.body, car.frame, car.doors
+        side, seat = car.driver_side, car.driver_seat.side
+
+    def line(field: str, value: str, *choices: str) -> str:
+        others = ", ".join(f'"{c}"' for c in choices if c != value)
+        return f'{field} = "{value}"'.ljust(24) + f"# or {others}"
+
+    lines = {
+        "body": line("body", body, "closed", "open"),
+        "frame": line("frame", frame, "unibody", "frame"),
+        "doors": f"doors = {doors}",
+        "driver_side": line("driver_side", side, "left", "right"),
+    }
+    return lines, line("side", seat, "left", "right", "centre")
 
 
 def _tapes(tapes: Sequence[CrossTape]) -> Iterator[str]:

@@ -140,6 +140,25 @@ def fill(blank: Any, given: Any) -> Any:
     return given if blank == "?" else blank
 
 
+def test_the_blank_car_sheet_of_a_build_says_what_kind_of_car_it_is() -> None:
+    """An open car on a frame got the blank of a closed shell with three doors."""
+    build = load_build("track-roadster")
+    middle = build.car.model_copy(
+        update={"seats": (build.car.seats[0].model_copy(update={"side": "centre"}),)}
+    )
+    for car, seat in ((build.car, "left"), (middle, "centre")):
+        text = car_toml(build.entries, "roadster", car=car)
+        blank = tomllib.loads(text)
+        for field in ("body", "frame", "doors", "driver_side"):
+            assert blank[field] == getattr(build.car, field)
+        assert blank["seats"][0]["side"] == seat
+    assert 'body = "open"' in text
+    assert '# or "closed"' in text
+    assert '# or "left", "right"' in text
+    alone = tomllib.loads(car_toml(build.entries, "roadster"))
+    assert (alone["body"], alone["seats"][0]["side"]) == ("closed", "left")
+
+
 @pytest.mark.parametrize("demo", ["sprint-wagon", "gravel-hatch", "hillclimb-coupe"])
 def test_the_blank_car_sheet_once_filled_makes_the_same_cage(demo: str) -> None:
     build = load_build(demo)
