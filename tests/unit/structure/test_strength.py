@@ -503,3 +503,15 @@ def test_the_picture_and_the_paper_hold_every_case(tmp_path: Path) -> None:
     for word in ("Never approval", "Not covered", "Signature", "from memory"):
         assert word in text
     assert "is safe" not in text
+
+
+def test_what_an_attachment_bears_stands_in_a_line_of_the_paper(tmp_path: Path) -> None:
+    """Beside a long source it stood there a word below another: `throat`, `1.7 mm`, `on`."""
+    import pdfpages
+
+    write_pdf(demos.design("gravel-hatch"), tmp_path)
+    text = "\n".join(page.text for page in pdfpages.pages(tmp_path / "strength.pdf"))
+    assert "shear of the sheet" in text
+    throats = re.findall(r"throat [\d.].*|throat$", text, re.M)
+    assert len(throats) > 10
+    assert all(re.search(r"throat [\d.]+ mm on \d+ mm of saddle", line) for line in throats)
