@@ -68,7 +68,8 @@ def _floor(d: FloorPlateDims) -> Sequence[Plate]:
     spec = FloorPlateSpec.of(d, _folding(d), d.thickness, "mm")
     style: Literal["flat", "folded"] = "folded" if d.fold_at else "flat"
     plates = floor_plate("floor_plate", foot, replace(spec, style=style))
-    if d.fold_at and not plates[0].folds:
+    flanges = (d.front_flange > 0) + (d.rear_flange > 0)
+    if d.fold_at and len(plates[0].folds) <= flanges:
         raise InputError(
             "floor_plate()",
             "fold_at",

@@ -24,6 +24,7 @@ from cagekit.errors import InputError
         ("floor_plate", {"fold_angle": 40}, "fold_angle"),
         ("floor_plate", {"fold_at": 70}, "fold_at"),
         ("floor_plate", {"fold_at": 200}, "fold_at"),
+        ("floor_plate", {"fold_at": 200, "front_flange": 40}, "fold_at"),
         ("floor_plate", {"fold_radius": 5}, "fold_radius"),
         ("floor_plate", {"k": 0.4}, "k"),
         ("floor_plate", {"fix": "bolted", "backing": False, "backing_thickness": 4},
@@ -60,6 +61,7 @@ def test_a_dimension_that_nothing_is_made_of_is_refused(
         ("floor_plate", {"fix": "bolted", "bolts": 6, "width": 200, "length": 200}),
         ("floor_plate", {"front_flange": 40, "front_angle": 40, "k": 0.4, "fold_radius": 4}),
         ("floor_plate", {"fold_at": 50, "fold_angle": 40}),
+        ("floor_plate", {"fold_at": 50, "front_flange": 40, "rear_flange": 40}),
         ("latch_bracket", {"design": "cheeks", "cup_wall": 4}),
         # the usual value is no slip
         ("strut", {"bend_radius": 152.4}),
