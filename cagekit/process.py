@@ -17,7 +17,12 @@ from collections.abc import Callable
 from contextlib import suppress
 from math import ceil
 from pathlib import Path
-from typing import IO, Any, NoReturn
+from typing import IO, Any, NoReturn, TypeVar
+
+T = TypeVar("T")
+P = TypeVar("P")
+Packing = tuple[Callable[[list[T]], P], Callable[[P], list[T]]]
+"""What packs things in one process, and what unpacks them in another."""
 
 _SIZE = struct.Struct("<Q")
 _BEGIN = (
@@ -192,6 +197,46 @@ class ProcessCopy:
         self._process.kill()
         with self._process.stdin, self._process.stdout:
             self._process.wait()
+
+
+LONGEST = 3600.0
+"""A copy that works on its half longer than this (s) hangs, and is not waited for."""
+
+
+def made_by_two(
+    make: Callable[[slice], list[T]],
+    count: int,
+    pays: int,
+    packing: Callable[[list[T]], Packing[T, Any]] = lambda _: (list, list),
+) -> list[T]:
+    """What ``make`` gives of so many things, in order, the later half made in a copy.
+
+    One process makes all where this system copies none, or has one core, or there are too few;
+    this one makes the half of a copy that ends early, too.
+
+    Args:
+        make: makes some of them.
+        count: how many there are.
+        pays: so many are worth a second process.
+        packing: gets the first, and gives how those of the copy come back.
+    """
+    if count < pays or cores() < 2 or not ProcessCopy.can_be:
+        return make(slice(0, count))
+    # what all have in common is loaded and worked out before there are two
+    first, middle = make(slice(0, 1)), count // 2 + 1
+    pack, unpack = packing(first)
+    theirs = slice(middle, count)
+    copy = ProcessCopy(lambda: pack(make(theirs)), seconds=LONGEST)
+    try:
+        mine = make(slice(1, middle))
+    except BaseException:
+        copy.stop()
+        raise
+    try:
+        rest = unpack(copy.result())
+    except EOFError:
+        rest = make(theirs)
+    return [*first, *mine, *rest]
 
 
 def cores() -> int:

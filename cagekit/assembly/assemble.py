@@ -151,9 +151,10 @@ def variants(
 
     if not copied:
         return some(slice(None))
-    from cagekit.assembly.by_two import made_by_two
+    from cagekit.assembly.by_two import SHARED, packing
+    from cagekit.process import made_by_two
 
-    return made_by_two(len(builds), there, some)
+    return made_by_two(some, len(builds), SHARED, partial(packing, there))
 
 
 LOT = 32

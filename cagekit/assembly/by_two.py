@@ -1,7 +1,7 @@
-"""Versions of a cage made by two processes: a copy of this one makes the later half.
+"""How versions of a cage that a copy of this process made come back: packed.
 
-What it made comes back packed. Most of a version is as it was before there were two: that goes
-over as a number alone, so that versions of both halves have it in common as those of one have.
+Most of a version is as it was before there were two: that goes over as a number alone, so that
+versions of both halves have it in common as those of one have.
 """
 
 from __future__ import annotations
@@ -19,44 +19,23 @@ from cagekit.cage.kept import OWN_CONTENT, Kept
 from cagekit.errors import CagekitError
 from cagekit.geometry.arrays import Array
 from cagekit.geometry.centre_line import Arc, CentreLine, Line
-from cagekit.process import ProcessCopy, cores
+from cagekit.process import Packing
 
 CageOrError = Cage | CagekitError
-MakeSome = Callable[[slice], list[CageOrError]]
 
 SHARED = 64
 """So many versions pay for a second process."""
-LONGEST = 3600.0
-"""A copy that makes versions longer than this (s) hangs."""
 
 
-def made_by_two(count: int, kept: Kept, make: MakeSome) -> list[CageOrError]:
-    """What ``make`` gives of so many versions, in order, the later half made in a copy.
-
-    One process makes all where this system copies none, or has one core, or there are too few.
+def packing(kept: Kept, first: Sequence[CageOrError]) -> Packing[CageOrError, list[bytes]]:
+    """What packs cages and errors in a copy of this process, and what unpacks them here.
 
     Args:
-        count: how many versions there are.
         kept: what cages are worked out with; those of the copy are handed the one of this process.
-        make: makes some of them.
+        first: what was made before there were two.
     """
-    if count < SHARED or cores() < 2 or not ProcessCopy.can_be:
-        return make(slice(0, count))
-    # what all versions have in common is worked out before there are two
-    first, middle = make(slice(0, 1)), (count + 1) // 2
     known = known_by_number(kept, first)
-    theirs = slice(middle, count)
-    copy = ProcessCopy(lambda: packed(make(theirs), known), seconds=LONGEST)
-    try:
-        mine = make(slice(1, middle))
-    except BaseException:
-        copy.stop()
-        raise
-    try:
-        rest = unpacked(copy.result(), known)
-    except EOFError:
-        rest = make(theirs)
-    return [*first, *mine, *rest]
+    return (lambda made: packed(made, known)), (lambda lots: unpacked(lots, known))
 
 
 def known_by_number(kept: Kept, made: Sequence[CageOrError]) -> list[object]:

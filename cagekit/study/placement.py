@@ -7,8 +7,7 @@ room to the nearest limit, then the shortest way from where the member is now.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from functools import partial
+from collections.abc import Iterable, Mapping, Sequence
 from itertools import product
 from typing import Any
 
@@ -33,7 +32,7 @@ from cagekit.inputs.messages import problem_and_cure
 from cagekit.inputs.places import MEASURED, OnTube
 from cagekit.inputs.written import with_place
 from cagekit.names import in_words
-from cagekit.process import ProcessCopy, cores
+from cagekit.process import made_by_two
 from cagekit.units import INCH
 
 GROUPS = tuple(g.name for g in registry.GROUPS if not g.asked)
@@ -46,8 +45,6 @@ MOST = 400
 """Places tried at most in one go."""
 SHARED = 8
 """Places from which on a second process tries half of them: beginning takes it as long as one."""
-LONGEST = 3600.0
-"""Seconds after which a second process is not waited for."""
 ENOUGH = 60.0
 """Room (mm) beyond which more of it does not make a place better."""
 WORTH = {"mm": 1.0, "deg": 10.0, "": 200.0}
@@ -177,8 +174,7 @@ def place(
             for variant, values in zip(builds[of], places[of], strict=True)
         ]
 
-    shared = copied and count >= SHARED and cores() > 1 and ProcessCopy.can_be
-    tried = _tried_by_two(some, count) if shared else some(slice(None))
+    tried = made_by_two(some, count, SHARED) if copied else some(slice(None))
     ids = {m for t in tried for m in t.members}
     keys = _keys(tried, ids)
     trials = tuple(_kept(t, keys, ids) for t in tried)
@@ -197,23 +193,6 @@ def place(
         reasons=tuple(_reasons(trials, columns, chosen)),
         proposed={} if best is None else _proposed(entries, chosen, now, best.values),
     )
-
-
-def _tried_by_two(some: Callable[[slice], list[Trial]], count: int) -> list[Trial]:
-    """The trials of so many places in order, half of them made in a copy of this process."""
-    # what all places have in common is loaded and worked out before there are two
-    first, middle = some(slice(1)), count // 2 + 1
-    copy = ProcessCopy(partial(some, slice(middle, None)), seconds=LONGEST)
-    try:
-        mine = some(slice(1, middle))
-    except BaseException:
-        copy.stop()
-        raise
-    try:
-        rest = copy.result()
-    except EOFError:
-        rest = some(slice(middle, None))
-    return [*first, *mine, *rest]
 
 
 def _entries(build: Build, member: str) -> tuple[MemberEntry, ...]:

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import os
 import signal
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import partial
+from typing import Any
 
 import pytest
 from outcomes import given, outcome
 
+from cagekit import process
 from cagekit.assembly import by_two
 from cagekit.assembly.assemble import members_only, variants
 from cagekit.cage.cage import Cage
@@ -30,7 +32,7 @@ def moved(demo: str, *rows: tuple[str, str, str]) -> list[Build]:
 @pytest.fixture(autouse=True)
 def two(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(by_two, "SHARED", 2)
-    monkeypatch.setattr(by_two, "cores", lambda: 2)
+    monkeypatch.setattr(process, "cores", lambda: 2)
 
 
 VERSIONS = {
@@ -53,18 +55,17 @@ def test_versions_made_by_two_processes_are_those_made_alone(
     demo: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     here: list[int] = []
-
-    def noted(make: by_two.MakeSome, of: slice) -> list[by_two.CageOrError]:
-        here.extend(range(of.start, of.stop))
-        return make(of)
-
     builds = moved(demo, *VERSIONS[demo])
-    by_two_made = by_two.made_by_two
+    by_two_made = process.made_by_two
 
-    def noting(count: int, kept: Kept, make: by_two.MakeSome) -> list[by_two.CageOrError]:
-        return by_two_made(count, kept, partial(noted, make))
+    def noting(make: Callable[[slice], list[by_two.CageOrError]], *how: Any) -> object:
+        def noted(of: slice) -> list[by_two.CageOrError]:
+            here.extend(range(of.start, of.stop))
+            return make(of)
 
-    monkeypatch.setattr(by_two, "made_by_two", noting)
+        return by_two_made(noted, *how)
+
+    monkeypatch.setattr(process, "made_by_two", noting)
     made = variants(builds, copied=True)
     assert here == list(range((len(builds) + 1) // 2))
     for together, build in zip(made, builds, strict=True):
@@ -111,7 +112,7 @@ def test_few_versions_are_made_by_one(monkeypatch: pytest.MonkeyPatch) -> None:
         raise AssertionError("two versions do not pay for a copy")
 
     copied.can_be = True  # type: ignore[attr-defined]
-    monkeypatch.setattr(by_two, "ProcessCopy", copied)
+    monkeypatch.setattr(process, "ProcessCopy", copied)
     builds = moved("gravel-hatch", ("dash_bar", "set_back", "41 mm"))
     assert all(isinstance(c, Cage) for c in variants(builds, copied=True))
 

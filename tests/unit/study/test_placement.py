@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 from msgspec.structs import replace
 
+from cagekit import process
 from cagekit.assembly.assemble import members_only, sketch
 from cagekit.checks.finding import Status
 from cagekit.checks.registry import run
@@ -120,7 +121,7 @@ def test_half_of_the_places_may_be_tried_by_a_copy(
         return _try(*asked)
 
     monkeypatch.setattr(placement, "_try", counted)
-    monkeypatch.setattr(placement, "cores", lambda: 2)
+    monkeypatch.setattr(process, "cores", lambda: 2)
     found = place(wagon, "door_bar", heights, copied=True)
     assert len(tried) == (5 + 1 if ends == "whole" else 10)
     assert [t.values for t in found.trials] == [t.values for t in alone.trials]
