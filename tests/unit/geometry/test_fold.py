@@ -17,6 +17,7 @@ from cagekit.geometry.fold import Fold, bend_allowance, bend_name
 from cagekit.geometry.outline import Outline
 
 T, R, K = 4.0, 5.0, 0.42
+EPS = np.finfo(float).eps
 
 
 def angle_plate(angle=pi / 2, *, holes=(), **changes):
@@ -234,7 +235,8 @@ def test_a_placement_that_lost_digits_on_the_way_is_made_rigid(digits: int) -> N
     placement[:3, 3] = (812.5, -34.25, 90.0)
     p = angle_plate(placement=placement)
     r = p.placement[:3, :3]
-    assert np.abs(r @ r.T - np.eye(3)).max() < (1e-15 if digits < 9 else 1e-11)
+    # to a few roundings of a product of three, whatever library works out the decomposition
+    assert np.abs(r @ r.T - np.eye(3)).max() < (16 * EPS if digits < 9 else 1e-11)
     nearest = Rotation.from_matrix(placement[:3, :3]).as_matrix()
     np.testing.assert_allclose(r, nearest, rtol=0, atol=1e-12 if digits < 9 else 1e-11)
     assert p.placement[:3, 3].tolist() == [812.5, -34.25, 90.0]
