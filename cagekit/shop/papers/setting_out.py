@@ -23,7 +23,7 @@ from cagekit.geometry.end_cut import contacts
 from cagekit.inputs.car import Car
 from cagekit.names import named
 from cagekit.shop.papers.holes import PanelHole, panel_holes
-from cagekit.units.tolerance import MICRON, SQUARE
+from cagekit.units.tolerance import MICRON, SHOP_ANGLE, SQUARE
 
 TOUCHING = 6.0
 """A plate's edge nearer to a tube than this (mm) is welded to it: the fit-up gap and some."""
@@ -338,15 +338,22 @@ def _landing(cage: Cage, joint: Joint, tape: Tape, saddle: Points) -> BranchMark
 
 def _saddles(joints: Sequence[Joint], spots: int) -> list[dict[str, Points]]:
     """For each joint the spots of its saddle's outer edge, ``(n, 3)`` mm by the parent under it."""
-    phi = np.arange(spots) * (2 * pi / spots)
+    even = np.arange(spots) * (2 * pi / spots)
+    rims = [np.concatenate([even, _changes(j)]) for j in joints]
+    asks = [(j.cut, phi, j.cut.outer_radius) for j, phi in zip(joints, rims, strict=True)]
     out = []
-    for joint, c in zip(
-        joints, contacts([(j.cut, phi, j.cut.outer_radius) for j in joints]), strict=True
-    ):
+    for joint, phi, c in zip(joints, rims, contacts(asks), strict=True):
         points = joint.cut.points(phi, joint.cut.outer_radius, c.s)
         owners = np.array([joint.cut.surfaces[i].owner for i in c.active])
         out.append({parent: points[owners == parent] for parent in joint.parents})
     return out
+
+
+def _changes(joint: Joint) -> Vec:
+    """Angles on both sides of where a saddle goes from one parent to the next, ``(n,)`` rad."""
+    if len(joint.parents) < 2:
+        return np.empty(0)
+    return np.concatenate([joint.cut.corners - SHOP_ANGLE, joint.cut.corners + SHOP_ANGLE])
 
 
 def _fixing(plate: Plate, tape: Tape) -> PlateMark:

@@ -175,3 +175,18 @@ def test_a_tab_is_marked_where_it_stands() -> None:
         edge = plate.car_points(plate.outline.sampled(1.0), -plate.thickness / 2)
         assert float(np.linalg.norm(edge - spot, axis=1).min()) < 8.0
         assert hypot(*(f.point - spot)) < 12.0
+
+
+def test_edges_are_those_of_the_whole_saddle(demo: tuple[Cage, SettingOut]) -> None:
+    cage, out = demo
+    shared = {j.id: j for j in cage.joints if len(j.parents) > 1}
+    for m in out.landings:
+        if m.joint not in shared:
+            continue
+        cut, tape = shared[m.joint].cut, Tape(cage, m.parent)
+        phi = np.linspace(0.0, 2 * pi, 7200, endpoint=False)
+        owner = [cut.surfaces[i].owner for i in cut.active(phi, cut.outer_radius)]
+        rim = cut.points(phi, cut.outer_radius)[np.array(owner) == m.parent]
+        reads = [tape.at(tape.path.station(p)) for p in rim]
+        assert m.low == pytest.approx(min(reads), abs=0.2), m
+        assert m.high == pytest.approx(max(reads), abs=0.2), m
