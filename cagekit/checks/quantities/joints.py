@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from math import ceil, degrees
 
 import numpy as np
@@ -14,8 +14,10 @@ from cagekit.checks.quantities.collisions import Covered, Overlap, covered_welds
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity
 from cagekit.checks.quantities.survey import Survey
 from cagekit.checks.quantities.ties import reached, ties_of
+from cagekit.errors import NotFoundError
 from cagekit.geometry.end_cut import EndCut
 from cagekit.inputs.grind import MOST
+from cagekit.units.tolerance import MICRON
 
 SHORT = 25.0
 """Wall left (mm) from which on a short tube is none that its copes could cut through."""
@@ -27,7 +29,8 @@ ROUND = 72
 def node_miss(s: Survey, pick: Pick) -> Iterator[Measure]:
     """How far the axis of each coped end passes its parents' axes at the node."""
     for joint in s.cage.joints:
-        yield _at_node(joint, joint.miss)
+        cure = _to_node(s, joint) if joint.miss > MICRON else ""
+        yield _at_node(joint, joint.miss, cure)
 
 
 @quantity("joint_angle", "deg", "acute angle of the joint")
@@ -125,7 +128,7 @@ def tube_gap(s: Survey, pick: Pick) -> Iterator[Measure]:
             evidence=Evidence.of(hit.b.id, hit.a.id, points=[hit.point]),
             met=f"A grinding note of {noted:g} mm stands." if hit.depth <= noted else "",
             text=f"{hit.depth:.1f} mm deep." if not hit.joined else "",
-            cure=_cure(hit, noted),
+            cure=_cure(hit, noted, _split_by(s, hit, found)),
         )
     if not found:
         yield Measure(
@@ -175,9 +178,23 @@ def seat_gap(s: Survey, pick: Pick) -> Iterator[Measure]:
         yield _at_node(joint, joint.cut.miss_gap)
 
 
-def _at_node(joint: Joint, value: float) -> Measure:
+def _at_node(joint: Joint, value: float, cure: str = "") -> Measure:
     evidence = Evidence.of(joint.branch, *joint.parents, points=[joint.point])
-    return Measure(subject=f"{joint.branch} end {joint.branch_end}", value=value, evidence=evidence)
+    subject = f"{joint.branch} end {joint.branch_end}"
+    return Measure(subject=subject, value=value, evidence=evidence, cure=cure)
+
+
+def _to_node(s: Survey, joint: Joint) -> str:
+    """Where the axes of two parents of an end meet, one being coped to the other; else nothing."""
+    for other in s.cage.joints:
+        through = set(other.parents) & set(joint.parents)
+        if other.branch in joint.parents and through:
+            x, y, z = other.point
+            return (
+                f"Move {joint.branch} end {joint.branch_end} to where the axes of {min(through)} "
+                f"and {other.branch} meet: x {x:.1f} mm, y {y:.1f} mm, z {z:.1f} mm."
+            )
+    return ""
 
 
 def _noted(hit: Overlap) -> float:
@@ -196,14 +213,44 @@ def _uncover(c: Covered, end: str) -> str:
     )
 
 
-def _cure(hit: Overlap, noted: float) -> str:
+def _split_by(s: Survey, hit: Overlap, found: Sequence[Overlap]) -> list[str]:
+    """All that the later tube is to be cut by: what its entry names, and each that it runs into."""
+    try:
+        entries = s.build.entries
+    except NotFoundError:
+        entries = ()  # a cage without a file
+    said = (n for e in entries if e.id == hit.b.entry for n in getattr(e, "split_by", ()))
+    others = (h.a.bar for h in found if _entry(h.b) == _entry(hit.b) and _can_part(h))
+    return list(dict.fromkeys([*said, *others]))
+
+
+def _entry(member: Member) -> str:
+    """What a file calls the entry that made a tube."""
+    return member.entry or member.id
+
+
+def _can_part(hit: Overlap) -> bool:
+    """Whether the later tube can be cut where the other runs through."""
+    return _of_members(hit) and not hit.joined and not hit.b.path.bends
+
+
+def _of_members(hit: Overlap) -> bool:
+    """Whether a file has an entry for both."""
+    return not {*_fittings(), CHASSIS} & {hit.a.role, hit.b.role}
+
+
+def _fittings() -> set[str]:
+    """Roles of bolted joints and their bolts, which no entry of a member makes."""
+    from cagekit.cage.bolted import BOLT, CLEVIS, PLUG, SLEEVE
+
+    return {SLEEVE, CLEVIS, PLUG, BOLT}
+
+
+def _cure(hit: Overlap, noted: float, split_by: Sequence[str]) -> str:
     """What a builder can do about it; the later tube is the one to change.
 
     Tubes are called what a file may call them: a piece by its bar, a bar by its entry.
     """
-    from cagekit.cage.bolted import BOLT, CLEVIS, PLUG, SLEEVE
-
-    fittings = {SLEEVE, CLEVIS, PLUG, BOLT}  # no entry of a member makes them
     ways = []
     clear = f"move {hit.b.bar} {-hit.gap:.1f} mm clear"
     if CHASSIS in (hit.a.role, hit.b.role):
@@ -217,22 +264,22 @@ def _cure(hit: Overlap, noted: float) -> str:
             f"Move the end of {hit.b.id} along the tube it sits on, away from {hit.a.id}, or to "
             "the same node, so that it is coped to both"
         )
-    elif fittings & {hit.a.role, hit.b.role}:
-        joint, other = (hit.a, hit.b) if hit.a.role in fittings else (hit.b, hit.a)
+    elif not _of_members(hit):
+        joint, other = (hit.a, hit.b) if hit.a.role in _fittings() else (hit.b, hit.a)
         ways.append(
             f"Move the joint ({joint.bar}) along its tube by its `at`, `turn` its bolts, or move "
             f"{other.bar} clear"
         )
-    elif not hit.b.path.bends:
+    elif _can_part(hit):
+        names = ", ".join(f'"{name}"' for name in split_by)
         ways.append(
-            f'Let them meet: [members.{hit.b.entry or hit.b.id}] split_by = ["{hit.a.bar}"], so '
-            f"that it is cut and coped there; or {clear}"
+            f"Let them meet: [members.{_entry(hit.b)}] split_by = [{names}], so that it is cut and "
+            f"coped there; or {clear}"
         )
     else:
         ways.append(f"M{clear[1:]}")
     half = MOST if hit.joined else min(hit.a.tube.wall, hit.b.tube.wall) / 2
-    own = not (fittings | {CHASSIS}) & {hit.a.role, hit.b.role}
-    if own and noted < hit.depth <= min(MOST, half):
+    if _of_members(hit) and noted < hit.depth <= min(MOST, half):
         ways.append(
             f'or accept that it is ground: [[grind]] tube = "{hit.b.bar}", at = "{hit.a.bar}", '
             f'depth = "{ceil(hit.depth * 10) / 10:g} mm"'

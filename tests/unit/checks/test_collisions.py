@@ -104,6 +104,31 @@ def test_a_cure_names_what_a_file_can_address() -> None:
     assert "two_cross_1" not in hit.cure
 
 
+def test_a_cure_names_all_that_a_tube_is_to_be_cut_by_and_what_it_is_cut_by_already() -> None:
+    crossed = [bar(name, (x, -400, 0), (x, 400, 0)) for name, x in (("one", -80), ("two", 80))]
+    hits = collisions(Cage("test", [*crossed, bar("three", (-500, 0, 5), (500, 0, 5))]))
+    assert len(hits) == 2
+    assert all('[members.three] split_by = ["one", "two"]' in hit.cure for hit in hits)
+
+    by_one = Design.load("gravel-hatch").changed("harness_bar", split_by=["hoop_diagonal"])
+    (hit,) = [f for f in run(by_one, ["geometry"]) if f.code == "cage/collision"]
+    typed = hit.cure.partition("[members.harness_bar] ")[2].partition(", so")[0]
+    both = tomllib.loads(typed)["split_by"]
+    assert both == ["hoop_diagonal", "hoop_diagonal_cross"]
+    (met,) = of("cage/collision", by_one.changed("harness_bar", split_by=both).cage)
+    assert met.status is Status.PASS
+
+
+def test_a_node_that_is_missed_is_told_where_it_is() -> None:
+    design = Design.load("gravel-hatch").changed("harness_bar", height=455)
+    missed = [f for f in run(design, ["geometry"]) if f.code == "geometry/node"]
+    assert [f.subject for f in missed if f.status is Status.WARN] == [
+        "door_bar_left end a",
+        "door_bar_right end a",
+    ]
+    assert all("z 455.0 mm" in f.cure for f in missed if f.status is Status.WARN)
+
+
 def test_a_cure_does_not_cut_a_bent_tube() -> None:
     one = bar("one", (-500, 0, 0), (500, 0, 0))
     path = CentreLine.from_polyline([(0, -400, 30), (0, 200, 30), (0, 400, 300)], 100.0)
