@@ -275,7 +275,8 @@ def _front(car: Car) -> float:
 def _side(car: Car, side: str, sign: float) -> list[ShellSurface]:
     own = car.side(side)
     wall = hoop_side(car, side, sign)
-    out = [ShellSurface(name=f"{side} side at the hoop", solid=wall, at_hoop=True)]
+    roles = ("outrigger", "rocker_brace")  # they end on the sill
+    out = [ShellSurface(name=f"{side} side at the hoop", solid=wall, exempt=roles, at_hoop=True)]
     if own.pillar is not None and dist(own.pillar.top, own.pillar.base) > NEAR:
         top, base = (vec((x, sign * y, z)) for x, y, z in (own.pillar.top, own.pillar.base))
         out.append(
@@ -283,7 +284,6 @@ def _side(car: Car, side: str, sign: float) -> list[ShellSurface]:
         )
     if own.door is None:
         return out
-    roles = ("outrigger", "rocker_brace")
     span = (min(x for x, _ in own.door.outline), max(x for x, _ in own.door.outline)) \
         if own.door.outline else (0.0, _front(car))  # fmt: skip
     low, high = sorted((sign * own.door.y_inner, sign * (own.door.y_inner + DOOR_DEPTH)))

@@ -17,6 +17,7 @@ from cagekit.inputs.resolve import load_build, with_changes
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
+    from cagekit.cage.member import Member
     from cagekit.fit.cockpit import Cockpit
     from cagekit.inputs.tooling import Tooling
     from cagekit.people.posture import Occupant
@@ -225,11 +226,15 @@ class Design:
 
     @cached_property
     def cockpit(self) -> Cockpit:
-        """Everybody as seated among the tubes, padding on; empty without driver sheets."""
+        """Everybody as seated among the tubes, padding on; empty without driver sheets.
+
+        What of the car's own frame runs under the floor is not among them.
+        """
         from cagekit.fit.cockpit import Cockpit
         from cagekit.inputs.padding import thickness_by_member
 
-        members = self.cage.tubes
+        under = {m.id for m in self.cage.chassis.values() if _top(m) <= self.build.car.floor_z}
+        members = {i: m for i, m in self.cage.tubes.items() if i not in under}
         names = {m.id: m.names for m in members.values()}
         padding = thickness_by_member(self.build.file.padding, names)
         return Cockpit(self.build.car, self.people, members, padding, self.kept)
@@ -384,3 +389,10 @@ class Design:
 
 WORKED_OUT = frozenset(n for n, v in vars(Design).items() if isinstance(v, cached_property))
 """What a design keeps by name."""
+
+
+def _top(straight: Member) -> float:
+    """Height of the highest metal of a straight tube, mm."""
+    return max(float(p[2]) for p in (straight.path.start, straight.path.end)) + (
+        straight.tube.outer_radius
+    )

@@ -15,6 +15,7 @@ from cagekit.checks.quantities.quantity import Measure, Pick, quantity
 from cagekit.checks.quantities.survey import Survey
 from cagekit.checks.quantities.ties import reached, ties_of
 from cagekit.errors import NotFoundError
+from cagekit.geometry.arrays import size3
 from cagekit.geometry.end_cut import EndCut
 from cagekit.inputs.grind import MOST
 from cagekit.units.tolerance import MICRON
@@ -186,15 +187,17 @@ def _at_node(joint: Joint, value: float, cure: str = "") -> Measure:
 
 def _to_node(s: Survey, joint: Joint) -> str:
     """Where the axes of two parents of an end meet, one being coped to the other; else nothing."""
-    for other in s.cage.joints:
-        through = set(other.parents) & set(joint.parents)
-        if other.branch in joint.parents and through:
-            x, y, z = other.point
-            return (
-                f"Move {joint.branch} end {joint.branch_end} to where the axes of {min(through)} "
-                f"and {other.branch} meet: x {x:.1f} mm, y {y:.1f} mm, z {z:.1f} mm."
-            )
-    return ""
+    parents = set(joint.parents)
+    meet = [o for o in s.cage.joints if o.branch in parents and parents & set(o.parents)]
+    if not meet:
+        return ""
+    node = min(meet, key=lambda o: size3(o.point - joint.point))
+    x, y, z = node.point
+    return (
+        f"Move {joint.branch} end {joint.branch_end} to where the axes of "
+        f"{min(parents & set(node.parents))} and {node.branch} meet: x {x:.1f} mm, y {y:.1f} mm, "
+        f"z {z:.1f} mm."
+    )
 
 
 def _noted(hit: Overlap) -> float:

@@ -253,3 +253,18 @@ def test_room_to_the_cars_own_tube_is_cured_by_the_seat(tmp_path: Path) -> None:
     for f in rails:
         assert "the car's own tube; move, lower or change the seat" in f.cure
         assert "the bar" not in f.cure
+
+
+@pytest.mark.parametrize(("z", "among"), [(-55.1, False), (-54.9, True)])
+def test_a_rail_under_the_floor_is_in_nobodys_way(tmp_path: Path, z: float, among: bool) -> None:
+    rail = f"""
+[[chassis.tube]]
+name = "keel"
+start = [-900, 0, {z - 5}]
+end = [1300, 0, {z}]
+od = 30
+wall = 2.0
+"""
+    design = Design(loaded(tmp_path, car=CAR + rail))
+    assert ("keel" in design.cockpit.members) is among
+    assert "keel" in design.cage.tubes

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import demos
 import numpy as np
 import pytest
 
 from cagekit.car.floor import steepest
 from cagekit.car.shell import FAR, Skin, surfaces
+from cagekit.checks.registry import run
+from cagekit.design import Design
 from cagekit.inputs.car import OWN_SURFACES
+from cagekit.inputs.presets import find_preset
 
 
 @pytest.mark.parametrize("name", demos.DEMOS)
@@ -46,3 +51,16 @@ def test_no_surface_that_a_car_can_have_is_called_like_a_keep_out() -> None:
     names -= {k.name for c in demos.DEMOS for k in demos.build(c).car.keepouts}
     names -= {p.name for c in demos.DEMOS for p in demos.build(c).car.panels}
     assert names == set(OWN_SURFACES)
+
+
+def test_an_outrigger_may_end_on_the_sill_above_the_floor(tmp_path: Path) -> None:
+    text = find_preset("car", "sprint-wagon").read_text("utf-8")
+    foot = "point = [0, 24, -3.5]"
+    assert text.count(foot) == 1
+    (tmp_path / "car.toml").write_text(text.replace(foot, "point = [0, 24, -0.5]"), "utf-8")
+    text = find_preset("build", "sprint-wagon").read_text("utf-8")
+    build = tmp_path / "build.toml"
+    build.write_text(text.replace('car = "sprint-wagon"', 'car = "car.toml"'), "utf-8")
+    rooms = [f for f in run(Design.load(str(build)), ["car"]) if "side-at-the-hoop" in f.code]
+    assert len(rooms) == 2
+    assert not any("outrigger" in m for f in rooms for m in f.evidence.members)

@@ -129,6 +129,18 @@ def test_a_node_that_is_missed_is_told_where_it_is() -> None:
     assert all("z 455.0 mm" in f.cure for f in missed if f.status is Status.WARN)
 
 
+def test_of_two_nodes_of_the_same_tubes_the_nearer_one_is_told() -> None:
+    one = bar("one", (-500, 0, 0), (500, 0, 0))
+    ends = {"a": End.coped("one"), "b": End.coped("one")}
+    corners = [(-300, 0, 0), (-300, 400, 0), (300, 400, 0), (300, 0, 0)]
+    loop = replace(bar("loop", *corners[:2], **ends), path=CentreLine.from_polyline(corners, 100.0))
+    late = bar("late", (285, 0, 0), (285, 40, 300), a=End.coped("one", "loop"))
+    (hit,) = [
+        f for f in of("geometry/node", Cage("test", [one, loop, late])) if "late" in f.subject
+    ]
+    assert "x 300.0 mm" in hit.cure
+
+
 def test_a_cure_does_not_cut_a_bent_tube() -> None:
     one = bar("one", (-500, 0, 0), (500, 0, 0))
     path = CentreLine.from_polyline([(0, -400, 30), (0, 200, 30), (0, 400, 300)], 100.0)

@@ -119,7 +119,7 @@ def _fence(bar: Bar) -> list[Member]:
 
 def held(scene: Cockpit, *groups: str) -> tuple[Finding, ...]:
     """Findings about a scene made by hand, held against general books alone."""
-    build = SimpleNamespace(car=scene.car, drivers=(), tooling=None)
+    build = SimpleNamespace(car=scene.car, drivers=(), tooling=None, entries=())
     cage = Cage("scene", scene.members.values())
     design = Design(build, cage=cage, name="scene", units="mm", rules=(), files={})  # type: ignore[arg-type]
     design.__dict__["cockpit"] = scene

@@ -38,7 +38,7 @@ def tube(id_: str, start: Any, stop: Any, a: End | None = None, b: End | None = 
 
 def context(*members: Member, plate: tuple[Plate, ...] = ()) -> Design:
     cage = Cage("by hand", members, plates=plate)
-    build = SimpleNamespace(tooling=None)
+    build = SimpleNamespace(tooling=None, entries=())
     return Design(build, cage=cage, name="by hand", units="mm", rules=(), files={})  # type: ignore[arg-type]
 
 
