@@ -13,6 +13,8 @@ from cagekit.cage.cage import Cage, cope_all
 from cagekit.cage.kept import Kept, content, hashed
 from cagekit.cage.member import EndName, Member
 from cagekit.errors import CopeError
+from cagekit.geometry.cope import EndCut
+from cagekit.geometry.scan import surely_met
 
 
 class _EndAsked(NamedTuple):
@@ -147,21 +149,37 @@ class Trials:
 
     def cut(self, cages: Sequence[Cage]) -> None:
         """Cut all ends of these cages, and those on trial."""
-        ends = [(cage, trial.id, name) for cage, trial, name, _ in self._open.values()]
+        on_trial = list(self._open.values())
+        ends = [(cage, trial.id, name) for cage, trial, name, _ in on_trial]
         cope_all(cages, self._kept, ends, later=len(cages) > 1)
-        for key, (cage, trial, name, hit) in self._open.items():
-            self._told[key] = self._kept.once(key, partial(_shaping, cage, trial, name, hit))
+        told = shaping([(_cut(*end), hit) for end, (*_, hit) in zip(ends, on_trial, strict=True)])
+        for key, owners in zip(self._open, told, strict=True):
+            self._told[key] = self._kept.once(key, partial(tuple, owners))
         self._open.clear()
 
 
-def _shaping(cage: Cage, trial: Member, name: EndName, hit: Sequence[str]) -> tuple[str, ...]:
-    """Those of these parents that shape the cut of an end."""
+def _cut(cage: Cage, id_: str, name: EndName) -> EndCut | None:
     try:
-        cut = cage.cut(trial.id, name)
+        return cage.cut(id_, name)
     except CopeError:
-        return tuple(hit)  # told when the cage is made
-    owners = {cut.on[i].owner for i in cut.used}
-    return tuple(h for h in hit if h in owners)
+        return None  # told when the cage is made
+
+
+def shaping(asked: Sequence[tuple[EndCut | None, Sequence[str]]]) -> list[tuple[str, ...]]:
+    """Of each cut those of these parents that shape it; of one that cannot be made all of them.
+
+    A cut that was put off is scanned only where a few of its rays do not tell.
+    """
+    late = {i: (cut, hit) for i, (cut, hit) in enumerate(asked) if cut is not None and cut.put_off}
+    met = dict(zip(late, surely_met(list(late.values())), strict=True))
+    out = []
+    for i, (cut, hit) in enumerate(asked):
+        if cut is None or met.get(i, set()).issuperset(hit):
+            out.append(tuple(hit))
+            continue
+        owners = {cut.on[n].owner for n in cut.used}
+        out.append(tuple([h for h in hit if h in owners]))
+    return out
 
 
 def coped_once(kept: Kept, member: Member, name: EndName, hit: tuple[str, ...]) -> Member:

@@ -10,7 +10,7 @@ is ground until it sits down on its parents does. Frame: car axes, mm, rad.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from math import degrees, inf, pi, sin, sqrt
+from math import degrees, inf, sin, sqrt
 from typing import Literal, Protocol
 
 import numpy as np
@@ -19,10 +19,11 @@ from numpy.typing import ArrayLike
 
 from cagekit.errors import CopeError
 from cagekit.geometry.centre_line import CentreLine, Line, Vec, vec
-from cagekit.geometry.contact import TOUCH, ContactSurface, CylinderPiece, PlaneFace, Window
-from cagekit.geometry.end_cut import STEEP, CutWork, EndCut, in_step, measure
+from cagekit.geometry.contact import ContactSurface, PlaneFace, Window
+from cagekit.geometry.end_cut import CutWork, EndCut, in_step, measure
 from cagekit.geometry.landing import MIN_ANGLE, Branch, Landing, Parent, land_all
-from cagekit.geometry.scan import GRID, scan, scan_fewer
+from cagekit.geometry.plain import plainly_good
+from cagekit.geometry.scan import scan
 from cagekit.units.tolerance import NOISE, SAME_POINT
 
 MISS_SHARE = 0.25
@@ -140,7 +141,9 @@ def _cut_lot(ends: Sequence[EndToCut], later: bool) -> list[EndCut | CopeError]:
     begun = [_begun(end, branch, [next(landed) for _ in end.parents]) for end, branch in rows]
     good = [later and isinstance(b, _Begun) and b.plainly_good() for b in begun]
     rest = [b for b, plain in zip(begun, good, strict=True) if isinstance(b, _Begun) and not plain]
-    cuts = _scanned(rest)
+    cuts = [b.cut() for b in rest]
+    if cuts:
+        scan(cuts)
     doubted = [i for i, b in enumerate(rest) if not _good(b.end, cuts[i])]
     far = (i for i in doubted if cuts[i].bound >= _room(rest[i].end.path, rest[i].end.which))
     measure(cuts[i] for i in far)
@@ -153,7 +156,7 @@ def _cut_lot(ends: Sequence[EndToCut], later: bool) -> list[EndCut | CopeError]:
         if not isinstance(b, _Begun):
             out.append(b)
         elif plain:
-            put_off.append(cut := b.to((0,)))
+            put_off.append(cut := b.cut())
             cut.scan_with(put_off)
             out.append(cut)
         else:
@@ -172,49 +175,15 @@ class _Begun(Struct, frozen=True, kw_only=True, eq=False):
     reference: Vec
 
     def plainly_good(self) -> bool:
-        """Whether nothing can be wrong with the cut, told without looking all round it.
+        """Whether nothing can be wrong with the cut, told without looking all round it."""
+        room = _room(self.end.path, self.end.which)
+        return plainly_good(self.branch, self.landings, self.surfaces, room)
 
-        So it is at one plane, or at one straight at least as wide as the tube with its offset.
-        There s is ``rho cos(phi) cot(angle)`` and, over the sine of the angle, the root of
-        ``radius^2 - (offset + rho sin(phi))^2``, which rises by ``sqrt(rho radius)`` a radian at
-        most.
-        """
-        if len(self.surfaces) > 1:
-            return False
-        (on,), rho = self.surfaces, self.end.outer_radius
-        point, out, _, _ = self.branch
-        if isinstance(on, PlaneFace):
-            sine = abs(float(on.normal @ out))
-            if sine < sin(MIN_ANGLE):
-                return False
-            node, round_, rise = abs(float((on.point - point) @ on.normal)), 0.0, 0.0
-        elif isinstance(on, CylinderPiece):
-            at = self.landings[0]
-            if at.offset + rho > on.radius + TOUCH / 2:
-                return False
-            sine, node, round_ = sin(at.angle), at.node_gap, on.radius
-            rise = sqrt(rho * on.radius)
-        else:
-            return False
-        slope = sqrt(max(1.0 - sine * sine, 0.0))
-        if (rho * slope + rise) * (2 * pi / GRID) > STEEP * rho * sine:
-            return False
-        deep = (node + rho * slope + round_) / sine
-        if isinstance(on, CylinderPiece):
-            spot, reach = float((point - on.start) @ on.axis), deep * slope + rho
-            (least, most) = self.windows[0]
-            if not (on.low <= spot - reach and spot + reach <= on.high):
-                return False
-            if not (least <= -deep and deep <= most):
-                return False
-        return deep + rho < _room(self.end.path, self.end.which)
-
-    def to(self, which: Sequence[int]) -> EndCut:
-        """The cut to some of the surfaces."""
+    def cut(self) -> EndCut:
+        """The cut to all that it may touch."""
         end, landings = self.end, self.landings
         point, out, _, name = self.branch
-        surfaces = tuple([self.surfaces[i] for i in which])
-        first = surfaces[0]
+        first = self.surfaces[0]
         tilt = abs(float(first.normal @ out)) if isinstance(first, PlaneFace) else 1.0
         return EndCut(
             owner=name,
@@ -224,29 +193,13 @@ class _Begun(Struct, frozen=True, kw_only=True, eq=False):
             zero=self.reference,
             outer_radius=end.outer_radius,
             inner_radius=end.inner_radius,
-            on=surfaces,
-            windows=tuple([self.windows[i] for i in which]),
+            touching=tuple(self.surfaces),
+            within=tuple(self.windows),
             parents=tuple([p.id for p in end.parents]),
             angle=landings[0].angle if landings else float(np.arcsin(min(tilt, 1.0))),
             offset=landings[0].offset if landings else 0.0,
             concentric=all(q.node_gap <= NODE_TOL for q in landings),
         )
-
-
-def _scanned(begun: Sequence[_Begun]) -> list[EndCut]:
-    """The cuts of ends to the surfaces that some ray ends on, scanned."""
-    if not begun:
-        return []
-    cuts = [b.to(range(len(b.surfaces))) for b in begun]
-    each = scan(cuts)
-    used = [cut.used for cut in cuts]
-    some = [i for i, cut in enumerate(cuts) if len(used[i]) < cut.count]
-    if some:
-        fewer = [begun[i].to(used[i]) for i in some]
-        scan_fewer([cuts[i] for i in some], map(each, some), fewer, [used[i] for i in some])
-        for i, cut in zip(some, fewer, strict=True):
-            cuts[i] = cut
-    return cuts
 
 
 def _begun(

@@ -12,7 +12,7 @@ from collections.abc import Callable, Generator, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from math import cos, pi, sin
-from typing import Literal, NamedTuple, TypeVar
+from typing import Literal, NamedTuple, TypeVar, cast
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -66,8 +66,8 @@ class EndCut:
         zero: unit vector from the axis to the reference line at this end, ``(3,)``.
         outer_radius: outside radius, mm.
         inner_radius: inside radius, mm.
-        on: the contact surfaces that the end sits on: pieces of parents, plate.
-        windows: range of s that counts for each of them, mm.
+        touching: the contact surfaces that the end may touch: pieces of parents, plate.
+        within: range of s that counts for each of them, mm.
         parents: ids of the parents, in the order given.
         angle: acute angle between the axes of tube and first parent, rad; for a flat end the
             angle between axis and plate.
@@ -82,8 +82,8 @@ class EndCut:
     zero: Vec
     outer_radius: float
     inner_radius: float
-    on: tuple[ContactSurface, ...]
-    windows: tuple[Window, ...]
+    touching: tuple[ContactSurface, ...]
+    within: tuple[Window, ...]
     parents: tuple[str, ...] = ()
     angle: float = pi / 2
     offset: float = 0.0
@@ -92,6 +92,27 @@ class EndCut:
     def __repr__(self) -> str:
         """Whose end and what it sits on."""
         return f"<EndCut {self.owner}: {', '.join(self.parents) or 'flat'}>"
+
+    @cached_property
+    def on(self) -> tuple[ContactSurface, ...]:
+        """The contact surfaces that the end sits on: those of ``touching`` that a ray ends on."""
+        return vars(self)["on"] if self._sorted_out() else self.touching
+
+    @cached_property
+    def windows(self) -> tuple[Window, ...]:
+        """Range of s that counts for each of them, mm."""
+        return vars(self)["windows"] if self._sorted_out() else self.within
+
+    def _sorted_out(self) -> bool:
+        return len(self.touching) > 1 and self._scan_beside()
+
+    def keep_to(self, which: Sequence[int]) -> None:
+        """Sit on some of its surfaces alone, of which a scan has told that they take every ray."""
+        own = vars(self)
+        on, windows = ([of[i] for i in which] for of in (self.on, self.windows))
+        own.update(on=tuple(on), windows=tuple(windows), tangents=self.tangents[which])
+        for name in ("surfaces", "_closures", "_scan", "steepest", "deepest", "sits"):
+            own.pop(name, None)
 
     @property
     def count(self) -> int:
@@ -443,7 +464,9 @@ class EndCut:
     @cached_property
     def _scan(self) -> Contact:
         """Contacts on ``grid`` at the outside (row 0) and the inside (row 1)."""
-        return vars(self)["_scan"] if self._scan_beside() else in_step([self._scanning()])[0]
+        if self._scan_beside() and "_scan" in vars(self):
+            return cast(Contact, vars(self)["_scan"])
+        return in_step([self._scanning()])[0]
 
     def _scanning(self) -> CutWork[Contact]:
         return (yield self, self.grid[None, :], self.radii)
@@ -456,12 +479,19 @@ class EndCut:
         """
         vars(self)["_beside"] = others
 
+    @property
+    def put_off(self) -> bool:
+        """Whether it has yet to be scanned with others."""
+        return "_beside" in vars(self)
+
     def _scan_beside(self) -> bool:
         """Scan the cuts that are to be scanned with this one, if there are such and it is time."""
         others = vars(self).pop("_beside", None)
         if others is None or "_scan" in vars(self):
             return False
         some = [cut for cut in others if cut is not self and "_scan" not in vars(cut)]
+        for cut in some:
+            vars(cut).pop("_beside", None)
         others.clear()
         scan([self, *some])
         return True

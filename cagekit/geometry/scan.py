@@ -6,8 +6,8 @@ Frame: car axes, mm, rad.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
-from math import inf, pi, prod
+from collections.abc import Iterable, Sequence
+from math import atan2, inf, pi, prod
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -16,10 +16,12 @@ from cagekit.geometry.arrays import Array, Ints, Vec, cross_rows, dot_rows
 from cagekit.geometry.contact import (
     Bundle,
     Contact,
+    CylinderPiece,
     PlaneFace,
     Solution,
     TorusPiece,
     contacts_and_solutions,
+    first_contacts,
     first_of,
 )
 from cagekit.geometry.landing import Axes
@@ -34,41 +36,61 @@ _SAME = KERNEL_ANGLE
 """Angles (rad) closer than this are one."""
 
 
-def scan(cuts: Sequence[EndCut]) -> Callable[[int], list[Solution]]:
-    """Scan cuts side by side, for whoever asks next; returned tells what rays of one of them do.
-
-    It takes the number of a cut and gives what its rays do at each of its surfaces.
-    """
+def scan(cuts: Sequence[EndCut]) -> None:
+    """Scan cuts side by side to all that they may touch; what no ray ends on is let go."""
     lay_grids(cuts)
     found, each = contacts_and_solutions(_around(cuts))
     _note(cuts, found)
-    return each
+    used = [cut.used for cut in cuts]
+    some = [i for i, cut in enumerate(cuts) if len(used[i]) < cut.count]
+    if some:
+        _let_go([cuts[i] for i in some], map(each, some), [used[i] for i in some])
 
 
-def scan_fewer(
-    cuts: Sequence[EndCut], each: Iterable[Sequence[Solution]], fewer: Sequence[EndCut],
-    used: Sequence[Sequence[int]],
-) -> None:  # fmt: skip
-    """Scan cuts to some of the surfaces of others, from what their rays do there.
+def _let_go(
+    cuts: Sequence[EndCut], each: Iterable[Sequence[Solution]], used: Sequence[Sequence[int]]
+) -> None:
+    """Keep some surfaces of scanned cuts alone, from what their rays do there.
 
     Args:
         cuts: those scanned.
-        each: what ``scan`` tells of them.
-        fewer: for each the same cut to fewer surfaces.
-        used: numbers of these surfaces.
+        each: what the rays of each do at each of its surfaces.
+        used: numbers of the surfaces that each keeps.
     """
-    for cut, new, which in zip(cuts, fewer, used, strict=True):
-        vars(new)["tangents"] = cut.tangents[which]
+    grids = [cut.grid for cut in cuts]
+    for cut, which in zip(cuts, used, strict=True):
+        cut.keep_to(which)
     known: list[tuple[EndCut, Contact]] = []
-    rows = zip(cuts, each, fewer, scan_angles(fewer), used, strict=True)
-    for cut, solved, new, grid, which in rows:
-        vars(new)["grid"] = grid
-        at = np.minimum(np.searchsorted(cut.grid, grid), len(cut.grid) - 1)
-        if np.array_equal(cut.grid[at], grid):
+    rows = zip(cuts, each, grids, scan_angles(cuts), used, strict=True)
+    for cut, solved, before, grid, which in rows:
+        vars(cut)["grid"] = grid
+        at = np.minimum(np.searchsorted(before, grid), len(before) - 1)
+        if np.array_equal(before[at], grid):
             some = [Solution(*(c.reshape(2, -1)[:, at].ravel() for c in solved[i])) for i in which]
-            known.append((new, first_of(some, (2, len(at)))))
+            known.append((cut, first_of(some, (2, len(at)))))
     if known:
         _note(*zip(*known, strict=True))
+
+
+def surely_met(asked: Sequence[tuple[EndCut, Sequence[str]]]) -> list[set[str]]:
+    """Of each cut those of some owners whose straights take a ray of its scan, told by few rays.
+
+    They go where a straight of an owner runs away from the cut's axis, to both sides.
+
+    Args:
+        asked: cuts to several surfaces, scanned or not, with the owners that are looked for.
+    """
+    if not asked:
+        return []
+    rays = []
+    for cut, owners in asked:
+        all_of = [q for q in cut.touching if isinstance(q, CylinderPiece) and q.owner in owners]
+        at = [atan2(float(q.axis @ cut.side), float(q.axis @ cut.zero)) for q in all_of]
+        spots = [round(a * GRID / pi) % GRID + half for a in at for half in (0, GRID)]
+        origins = cut.origins(np.array(spots) * (pi / GRID), cut.outer_radius)
+        rays.append(Bundle(cut.touching, origins, -cut.out, cut.within))
+    found = zip(asked, first_contacts(rays), strict=True)
+    return [{cut.touching[i].owner for i in c.active[c.ok]} for (cut, _), c in found]
 
 
 def bundles(asks: Sequence[Ask]) -> list[Bundle]:
@@ -229,5 +251,5 @@ def _distinct_rows(angles: Array) -> Array:
 
 
 __all__ = [
-    "GRID", "bundles", "drawn", "lay_grids", "scan", "scan_angles", "scan_fewer", "tangent_angles",
+    "GRID", "bundles", "drawn", "lay_grids", "scan", "scan_angles", "surely_met", "tangent_angles",
 ]  # fmt: skip
