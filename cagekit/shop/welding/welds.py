@@ -232,10 +232,11 @@ def _in_order(site: _Site) -> list[list[Member]]:
     todo, out = _by_role(cage), []
     fitted: list[str] = []
     hidden = {j.branch for j in cage.joints if not site.anchored(j) and site.hidden(j)}
+    first = _with_carriers(cage, [m.id for m in cage.members.values() if m.role == "main_hoop"])
 
     def rank(group: Sequence[Member]) -> int:
-        if any(m.role == "main_hoop" for m in group):
-            return -1  # everything is measured from it
+        if any(m.id in first for m in group):
+            return -1  # everything is measured from the main hoop
         if group[0].role in EARLY:
             return 1
         if not any(m.id in hidden for m in group):
@@ -258,6 +259,17 @@ def _in_order(site: _Site) -> list[list[Member]]:
             group = group[:cut]
         out.append(group)
         fitted += [m.id for m in group]
+    return out
+
+
+def _with_carriers(cage: Cage, ids: Sequence[str]) -> set[str]:
+    """These tubes, those that they land on, and so on down to the car."""
+    out, todo = set[str](), list(ids)
+    while todo:
+        id_ = todo.pop()
+        if id_ in cage.members and id_ not in out:
+            out.add(id_)
+            todo += [p for _, e in cage.members[id_].ends for p in e.parents]
     return out
 
 

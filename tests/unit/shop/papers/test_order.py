@@ -19,7 +19,7 @@ from sweeps import size
 
 from cagekit.assembly.assemble import members_only
 from cagekit.cage.cage import Cage
-from cagekit.cage.member import End, EndKind, EndName
+from cagekit.cage.member import CHASSIS, End, EndKind, EndName
 from cagekit.car.shell import surfaces
 from cagekit.design import Design
 from cagekit.errors import CagekitError
@@ -152,7 +152,7 @@ class Replay:
             for m in pose.moved
             for n, e in self.cage.members[m].ends
             if e.kind is EndKind.FLAT
-            or any(self.cage.members[p].role == "outrigger" for p in e.parents)
+            or any(self.cage.member(p).role in ("outrigger", CHASSIS) for p in e.parents)
         }
         assert set(step.loosen) == held
         assert not held & self.welded
@@ -231,7 +231,7 @@ def test_a_move_through_glass_is_offered_with_the_glass_out_and_never_silently()
     assert not [p for s in plan.stages for p, _ in s.moved]
 
 
-@pytest.fixture(scope="module", params=demos.DEMOS)
+@pytest.fixture(scope="module", params=(*demos.DEMOS, *demos.STRANGERS))
 def demo(request: pytest.FixtureRequest) -> Design:
     return Design(demos.build(request.param))
 
