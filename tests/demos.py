@@ -1,4 +1,4 @@
-"""The four demo builds and two in strangers' cars, each loaded, assembled and worked out once in a process.
+"""The four demo builds and two in strangers' cars, each loaded and worked out once in a process.
 
 Everything here is frozen or only ever adds to what it knows, so tests may share it; a test that
 changes a build makes its own with ``replace``.

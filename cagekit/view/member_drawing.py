@@ -6,14 +6,14 @@ Overall sizes run over the outside, lengths of straights between the ends of the
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import Literal
 
 import numpy as np
 from msgspec import Struct
 
 from cagekit.geometry.arrays import Points2
-from cagekit.geometry.centre_line import Arc, CentreLine, Line, Vec, unit
+from cagekit.geometry.centre_line import CentreLine, Line, Vec, unit
 from cagekit.geometry.end_cut import EndCut
 from cagekit.units import format_length
 from cagekit.units.tolerance import NO_LENGTH, SAME_POINT
@@ -41,7 +41,7 @@ MARGIN = 22.0
 ABOVE, BELOW = (14.0, 5.0), (19.0, 13.0)
 """Room above and below the main view, with lengths and names, and a second one, mm of paper."""
 LOWER = 8.0
-"""More room below a main view whose distance from end to end would lie on the tube, mm of paper."""
+"""More room below a main view whose distance from end to end would not be clear, mm of paper."""
 SIDEWAYS = 3.5
 """How much farther the name of an end stands off that points to the side, mm of paper."""
 NARROW = 75.0
@@ -119,19 +119,27 @@ def member_drawings(tube: DrawnTube, width: float, height: float) -> list[TubeVi
 
 
 def _on_chord(tube: DrawnTube, camera: Camera, scale: float) -> bool:
-    """Whether the words of the distance from end to end would lie on the tube."""
-    path = tube.tips
-    flat = camera.project(path.points(np.linspace(0, path.length, 400)))[:, :2] * scale
-    chord = flat[-1] - flat[0]
-    size = float(np.hypot(*chord))
+    """Whether the distance from end to end would run through the tube or the words of a bend."""
+
+    def at(p: Points2) -> Points2:
+        return np.asarray(camera.project(np.atleast_2d(p))[:, :2] * (scale, -scale))
+
+    path, half = tube.tips, tube.od * scale / 2
+    axis = at(path.points(np.linspace(0, path.length, 400)))
+    size = float(np.hypot(*(axis[-1] - axis[0])))
     if size < SHORTEST:
         return False
-    way = chord / size
-    along = (flat - flat[0]) @ way - size / 2
-    off = (flat - flat[0]) @ np.array([-way[1], way[0]])
-    words = _chord_words(tube)
-    beside = np.abs(along) < 0.3 * SIZE * len(words)
-    return bool((np.abs(off[beside]) < tube.od * scale / 2 + 1.5 * SIZE).any())
+    way = (axis[-1] - axis[0]) / size
+    across = np.array([-way[1], way[0]])
+    along, off = (axis - axis[0]) @ way - size / 2, (axis - axis[0]) @ across
+    beside = np.abs(along) < 0.3 * SIZE * len(_chord_words(tube))
+    if (np.abs(off[beside]) < half + 1.5 * SIZE).any():
+        return True
+    return any(
+        abs(float((spot - (0.0, box[1]) - axis[0]) @ across)) < float(box @ np.abs(across)) + CLEAR
+        for spot, words in _bend_words(tube, at, axis, half)
+        for box in [_half_of(words)]
+    )
 
 
 def is_flat(path: CentreLine) -> bool:
@@ -304,26 +312,37 @@ def _texts(tube: DrawnTube, at: Callable[[Vec], Vec], axis: Vec, half: float) ->
     """Length of each straight beside it, number, angle and radius at each bend."""
     centre = axis.mean(axis=0)
     out: list[str] = []
-    bend = 0
     for piece in tube.tips.pieces:
         if isinstance(piece, Line):
             a, b = at(piece.start)[0], at(piece.end)[0]
             away = _away((a + b) / 2, b - a, centre) * (half + 5.0)
             out += [hairline(p + away * half / (half + 5.0), p + away * 1.25) for p in (a, b)]
             out.append(dimension(a + away, b + away, tube.length(piece.length), size=SIZE))
-        elif isinstance(piece, Arc):
-            bend += 1
-            mid = at(piece.point(piece.length / 2))[0]
-            ahead = at(piece.point(piece.length / 2 + 1.0))[0] - mid
-            words = f"{bend}: {np.degrees(piece.angle):.1f}°"
-            spot = _beside_bend(mid, _away(mid, ahead, centre), words, axis, half)
-            out.append(text(spot, words, size=ANGLE, bold=True, halo=True))
+    for spot, words in _bend_words(tube, at, axis, half):
+        out.append(text(spot, words, size=ANGLE, bold=True, halo=True))
     return out
+
+
+def _bend_words(
+    tube: DrawnTube, at: Callable[[Vec], Vec], axis: Points2, half: float
+) -> Iterator[tuple[Vec, str]]:
+    """Number and angle of each bend, and where they stand."""
+    centre = axis.mean(axis=0)
+    for n, bend in enumerate(tube.tips.bends, start=1):
+        mid = at(bend.point(bend.length / 2))[0]
+        ahead = at(bend.point(bend.length / 2 + 1.0))[0] - mid
+        words = f"{n}: {np.degrees(bend.angle):.1f}°"
+        yield _beside_bend(mid, _away(mid, ahead, centre), words, axis, half), words
+
+
+def _half_of(words: str) -> Vec:
+    """Half of what the bold letters of a bend take on the paper, ``(2,)`` mm."""
+    return np.array([0.29 * len(words), 0.37]) * ANGLE
 
 
 def _beside_bend(mid: Vec, away: Vec, words: str, axis: Vec, half: float) -> Vec:
     """Where the words of a bend stand on its inner side: as near as they clear the whole tube."""
-    box = np.array([0.29 * len(words), 0.37]) * ANGLE  # half of what bold letters take
+    box = _half_of(words)
     spots = [mid - away * (half + far) for far in np.arange(9.0, 30.0, 0.5)]
     for spot in spots:
         off = np.maximum(np.abs(axis - (spot - [0.0, box[1]])) - box, 0.0)

@@ -111,6 +111,19 @@ def test_the_distance_of_the_ends_is_told_off_the_tube(out: float) -> None:
     assert np.abs(middle - told).min() > 45.0 * scale / 2 + 1.0
 
 
+@pytest.mark.parametrize("out", [60.0, 90.0, 110.0, 130.0, 160.0, 220.0])
+def test_the_distance_of_the_ends_does_not_run_through_the_words_of_a_bend(out: float) -> None:
+    """A door bar bowed out into the door: its bends are near the line between its ends."""
+    corners = [(0, 600, 300), (500, 600 + out, 300), (950, 600 + out, 300), (1450, 600, 300)]
+    path = CentreLine.from_polyline(np.array(corners, float), [180.0, 180.0], owner="bar")
+    svg = views(path)[0].drawing.svg
+    y = chord(path)[1] + 1.0  # the line lies under its words
+    told = re.findall(r'<text [^>]*y="([.0-9]+)"[^>]*size="([.0-9]+)"[^>]*>\d: [.0-9]+°', svg)
+    assert told
+    for foot, size in told:
+        assert y < float(foot) - 0.75 * float(size) or y > float(foot)
+
+
 @pytest.mark.parametrize("name", demos.DEMOS)
 def test_overall_sizes_are_those_of_the_cut_tube(name: str) -> None:
     cage = demos.design(name).fitted
