@@ -173,6 +173,7 @@ class _Paper:
         self.low, self.high, self.scale, self.margin = low, high, scale, margin
         self.width = float((high - low)[0]) * scale + 2 * margin
         self.height = float((high - low)[1]) * scale + 2 * margin
+        self.room = np.array([[0.0, 0.0], [self.width, self.height]])  # for numbers: two corners
 
     def at(self, points: Points2) -> Vec:
         """Paper coordinates ``(n, 2)`` mm of model points ``(n, 2)``."""
@@ -187,8 +188,12 @@ class _Paper:
         return tube_slices(strokes, self.at, self.scale)
 
     def sizes(self, wide: str, tall: str) -> list[str]:
-        """Overall width below and height on the left, between lines at what reaches farthest."""
+        """Overall width below and height on the left, between lines at what reaches farthest.
+
+        Numbers keep off them from then on.
+        """
         m, w, h = self.margin, self.width, self.height
+        self.room = np.array([[6.0, 0.0], [w, h - 9.0]])
         reach = (((m, m), (m, h - 3.5)), ((w - m, m), (w - m, h - 3.5)))
         rise = (((4.0, m), (w - m, m)), ((4.0, h - m), (w - m, h - m)))
         return [
@@ -244,12 +249,8 @@ class _Paper:
         for reach in np.arange(1.7, 14.0, 0.5) * BALLOON:
             for a in turns:
                 p = spot + reach * np.array([np.cos(out + a), np.sin(out + a)])
-                on_paper = (
-                    bool((p > BALLOON).all() and p[0] < self.width - BALLOON)
-                    and p[1] < self.height - BALLOON
-                )
                 off_dots = all(float(np.hypot(*(p - d))) > BALLOON + 2 * DOT for d in dots)
-                if on_paper and off_dots and _free(p, taken):
+                if self._has_room(p) and off_dots and _free(p, taken):
                     return np.asarray(p)
         return spot
 
@@ -260,12 +261,13 @@ class _Paper:
         for reach in np.arange(3.0, 40.0, 1.5):
             for a in np.linspace(0.0, 2 * np.pi, 16, endpoint=False):
                 p = spot + reach * BALLOON / 2 * np.array([np.cos(a), np.sin(a)])
-                inside = (BALLOON < p[0] < self.width - BALLOON) and (
-                    BALLOON < p[1] < self.height - BALLOON
-                )
-                if inside and _free(p, taken):
+                if self._has_room(p) and _free(p, taken):
                     return p, spot
         return spot, spot
+
+    def _has_room(self, p: np.ndarray) -> bool:
+        """Whether a number there lies on the paper and on no size."""
+        return bool((p > self.room[0] + BALLOON).all() and (p < self.room[1] - BALLOON).all())
 
     def drawing(self, body: Iterable[str]) -> LineDrawing:
         return LineDrawing(

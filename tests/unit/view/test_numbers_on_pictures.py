@@ -9,7 +9,7 @@ import demos
 import numpy as np
 
 from cagekit.assembly.assemble import members_only
-from cagekit.view.camera import OBLIQUE, SIDE
+from cagekit.view.camera import OBLIQUE, SIDE, TOP
 from cagekit.view.linework import BALLOON, DOT, cage_drawing, weld_drawing
 from cagekit.view.plan_drawing import PlanFoot, plan_drawing
 
@@ -39,6 +39,18 @@ def test_no_line_to_a_tube_runs_over_the_number_of_another() -> None:
     lines = [m.start() for m in re.finditer(r'stroke-width="0.2"', svg)]
     assert len(lines) >= 2
     assert max(lines) < CIRCLE.search(svg).start(), "circles are laid over all lines"
+
+
+def test_no_number_lies_on_an_overall_size() -> None:
+    """Posts between bars that lie over each other, at the edge of the picture from above."""
+    cage = members_only(demos.build("heath"))
+    numbers = {id_: k for k, id_ in enumerate(cage.members, 1)}
+    drawn = cage_drawing(cage, TOP, 186.0, 124.0, numbers, size=lambda mm: f"{mm:.0f} mm")
+    wide = re.findall(r'<text x="([.0-9]+)" y="([.0-9]+)"[^>]*size="2.70"[^>]*>\d+ mm', drawn.svg)
+    foot = max(float(y) for _, y in wide)
+    for x, y, r in CIRCLE.findall(drawn.svg):
+        assert float(y) + float(r) < foot - 2.7
+        assert float(x) - float(r) > min(float(x) for x, _ in wide)
 
 
 def test_a_size_longer_than_its_line_stands_beside_it() -> None:
