@@ -26,7 +26,10 @@ plate, mm of paper."""
 LANE = 5.0
 """From one size along the car to the next one out, mm of paper."""
 CLEAR = 5.0
-"""How far a size stands beside a plate that lies along it, mm of paper: its words and some."""
+"""How far a size stands beside a plate or foot that its words would lie on, mm of paper: the words
+and some."""
+WORDS = 2.7
+"""Letters of the sizes, mm of paper."""
 
 
 class PlanFoot(Struct, frozen=True, kw_only=True, eq=False):
@@ -127,7 +130,10 @@ def plan_drawing(
         behind = sum(_inside(f, other) for other in feet)
         along = x + BESIDE * behind
         left, right = _beside(outlines, (x, y))
-        if not behind and _covered(outlines, x, (y + zero[1]) / 2):
+        words, middle = size(abs(float(f.point[1]))), (y + zero[1]) / 2
+        inner = [(float(at(o.point)[0, 1]), o.od * scale / 2) for o in feet if _inside(o, f)]
+        met = any(abs(v - middle) < 0.3 * WORDS * len(words) + r for v, r in inner)
+        if not behind and (met or _covered(outlines, x, middle)):
             along = right + CLEAR
         body.append(
             f'<circle cx="{x:.3f}" cy="{y:.3f}" r="{f.od * scale / 2:.3f}" fill="white" '
@@ -136,12 +142,11 @@ def plan_drawing(
         outward = -1.0 if y < zero[1] else 1.0
         if along != x:
             body.append(hairline((x, y), (along + 1.0, y)))
-        words = size(abs(float(f.point[1])))
         short = behind and abs(y - zero[1]) < UPRIGHT
-        body.append(dimension((along, y), (along, zero[1]), "" if short else words, size=2.7))
+        body.append(dimension((along, y), (along, zero[1]), "" if short else words, size=WORDS))
         if short:
-            middle = (along + 2.0, (y + zero[1]) / 2 + 1.0)
-            body.append(text(middle, words, size=2.7, anchor="start", halo=True))
+            spot = (along + 2.0, middle + 1.0)
+            body.append(text(spot, words, size=WORDS, anchor="start", halo=True))
         beyond = y + outward * (f.od * scale / 2 + (6.5 if outward < 0 else 9.0))
         lengthwise = abs(x - zero[0]) > 14.0
         if behind or lengthwise:
@@ -156,6 +161,6 @@ def plan_drawing(
             aside = edge + outward * (outermost.od * scale / 2 + off + LANE * lane)
             body.append(hairline((x, y), (x, aside + outward)))
             body.append(
-                dimension((x, aside), (zero[0], aside), size(abs(float(f.point[0]))), size=2.7)
+                dimension((x, aside), (zero[0], aside), size(abs(float(f.point[0]))), size=WORDS)
             )
     return LineDrawing(svg=svg(w, h, body), width=w, height=h, scale=scale)

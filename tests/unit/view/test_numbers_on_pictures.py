@@ -95,6 +95,22 @@ def test_no_size_or_name_lies_on_a_plate_that_reaches_inboard_of_its_foot() -> N
     assert words["1 A"][0] < min(o[:, 0].min() for o in outlines) < words["730 mm"][0]
 
 
+def test_no_size_is_written_over_a_foot_that_stands_nearer_to_the_middle() -> None:
+    """Outriggers from rails half-way out to the sill."""
+    feet = [
+        PlanFoot(name=name, point=np.array([x, y, 0.0]), od=44.0)
+        for name, x, y in (("1 A", 0.0, 380.0), ("1 B", 0.0, 710.0), ("7 A", 1370.0, 640.0))
+    ]
+    svg = plan_drawing(feet, [], 186.0, 110.0, lambda mm: f"{mm:.0f} mm long").svg
+    foot = min(((float(x), float(y)) for x, y, _ in CIRCLE.findall(svg)), key=lambda at: at[1])
+    (words,) = {
+        (float(x), float(y))
+        for x, y in re.findall(r'<text x="([.0-9]+)" y="([.0-9]+)"[^>]*>710 mm', svg)
+    }
+    assert abs(words[1] - foot[1]) < 12, "the size is where the foot is"
+    assert abs(words[0] - foot[0]) > 2.7
+
+
 def test_a_foot_that_stands_farther_out_puts_no_name_on_the_size_of_another() -> None:
     """A strut on the sill, between the main hoop's foot and one nearer to the middle."""
     feet = [
