@@ -324,7 +324,7 @@ def table(design: Design) -> tuple[list[str], list[list[str]]]:
     header = ["member", "end", "to", f"node_from_tip_{units}", "angle_deg", "dial_deg"]
     header += [f"offset_{units}", "offset_clock_deg", f"saw_{units}", f"depth_{units}"]
     header += [f"axis_from_tip_{units}", "clock_deg", "hole_saw"]
-    header += [f"ordinate_{round(k * 360 / stations)}_deg_{units}" for k in range(stations)]
+    header += [f"ordinate_{k * 360 / stations:g}_deg_{units}" for k in range(stations)]
     rows = []
     cage = design.fitted
     ends = [(m.id, name) for m in cage.members.values() for name, _ in m.ends]

@@ -18,6 +18,7 @@ from cagekit.design import Design
 from cagekit.make.products import chosen
 from cagekit.shop.papers.takeoff import PaddingOrder
 from cagekit.shop.sawing.templates import template
+from cagekit.writers.copes import table
 from cagekit.writers.scrutineer_page import padding_text
 from cagekit.writers.shopbook import Book
 
@@ -117,6 +118,20 @@ def test_every_end_has_a_row_for_the_saw_and_for_the_grinder(design: Design) -> 
     stations = design.tooling.paper.stations
     assert all(len(r) == stations + 1 for r in book.ordinates())
     assert len(book.ordinates()) >= len(coped)
+
+
+@pytest.mark.parametrize("stations", [8, 12, 16])
+def test_an_ordinate_is_that_of_the_angle_over_its_column(design: Design, stations: int) -> None:
+    paper = design.tooling.paper.model_copy(update={"stations": stations})
+    tooling = design.tooling.model_copy(update={"paper": paper})
+    header, rows = table(Design(replace(design.build, tooling=tooling), cage=design.cage))
+    named = {n: k for k, n in enumerate(header) if n.startswith("ordinate_")}
+    assert len(named) == stations
+    row = next(r for r in rows if r[:2] == ["rear_brace_left", "a"])
+    cut = design.cage.cut("rear_brace_left", "a")
+    angles = np.radians([float(n.split("_")[1]) for n in named])
+    depths = cut.trim(angles, cut.outer_radius) - cut.shortest
+    assert [float(row[k]) for k in named.values()] == pytest.approx(list(depths), abs=0.06)
 
 
 def test_padding_is_no_longer_than_its_tube(design: Design) -> None:
