@@ -193,7 +193,7 @@ def got(car: str, product: str) -> str:
         return GETS[product](design, Path(folder) / "out")
 
 
-TRIED = rows()[:: max(len(rows()) // size(36, len(rows())), 1)]
+TRIED = rows()[:: max(len(rows()) // size(24, len(rows())), 1)]
 
 
 @pytest.mark.parametrize(

@@ -98,7 +98,7 @@ def test_a_hang_is_seen(monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.mark.slow
 def test_single_mistakes(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
-    found, bad = sweep(size(everyday=60, whole=1200))
+    found, bad = sweep(size(everyday=40, whole=1200))
     print("\n".join(f"{n:5d} {what}" for what, n in found.most_common()), *bad, sep="\n")  # noqa: T201
     assert not [b for b in bad if ": fault" in b or b.endswith("hang") or "exit code" in b], bad
     refused = found["refused with line"] + found["refused without line"]

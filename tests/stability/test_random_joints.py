@@ -55,6 +55,9 @@ def sweep(seed: int, parents: int, joints: int) -> Counter[str]:
     return Counter(tag(*random_joint(rng, parents)) for _ in range(joints))
 
 
+MORE = (7, 2024)
+
+
 @pytest.mark.parametrize(("parents", "least"), [(1, 0.9), (2, 0.9), (3, 0.9)])
 def test_random_joints_are_right_or_refused(parents: int, least: float) -> None:
     tags = sweep(7, parents, 20)
@@ -63,7 +66,7 @@ def test_random_joints_are_right_or_refused(parents: int, least: float) -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("seed", [1, pytest.param(7, marks=pytest.mark.study), 2024])
+@pytest.mark.parametrize("seed", [1, *[pytest.param(n, marks=pytest.mark.study) for n in MORE]])
 @pytest.mark.parametrize(("parents", "least"), [(1, 0.9), (2, 0.9), (3, 0.9)])
 def test_many_random_joints_are_right_or_refused(seed: int, parents: int, least: float) -> None:
     count = size(20, 100)

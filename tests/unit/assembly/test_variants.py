@@ -167,7 +167,7 @@ def test_versions_with_all_sliders_moved_are_those_made_alone(demo: str) -> None
     """Many dimensions at once, each by a little: made side by side and alone, to the last bit."""
     start, dice = load_build(demo), random.Random(demo)
     rows, moved = [start], set[tuple[str, str]]()
-    for _ in range(7):
+    for _ in range(4):
         build = start
         for entry, field, unit in sliders_of(start):
             value = getattr(entry, field)
@@ -186,7 +186,7 @@ def test_versions_with_all_sliders_moved_are_those_made_alone(demo: str) -> None
         told_of = outcome(partial(given, together))
         assert told_of == outcome(partial(members_only, build))
         good += not isinstance(told_of, str)
-    assert good > 4
+    assert good > 2
 
 
 def sliders_of(build: Build) -> list[tuple[MemberEntry, str, str]]:

@@ -13,7 +13,6 @@ from cagekit.assembly.assemble import assemble
 from cagekit.design import Design
 from cagekit.errors import CagekitError, InputError, NotFoundError
 from cagekit.inputs.build import Build, resized
-from cagekit.inputs.entries import MemberEntry
 from cagekit.inputs.messages import FileInputError
 from cagekit.inputs.padding import thickness_by_member
 from cagekit.inputs.presets import find_preset
@@ -157,11 +156,8 @@ def changed_or_told(build: Build, member: str, field: str, value: Any) -> Any:
 def test_other_numbers_are_laid_on_as_the_whole_file_is_read(demo: str) -> None:
     build = load_build(demo)
     anew = replace(build, as_written=False)  # all of it is looked at again
-    firsts: dict[str, MemberEntry] = {}
-    for entry in build.entries:
-        for name in entry.names:
-            firsts.setdefault(name, entry)
-    for name, entry in firsts.items():
+    firsts = {type(e): e for e in reversed(build.entries)}
+    for name, entry in ((n, e) for e in firsts.values() for n in e.names):
         for field, info in type(entry).model_fields.items():
             for value in (40, 505.5, "50 mm", -3, True, "x"):
                 asked = name, info.alias or field, value

@@ -7,7 +7,7 @@ import pytest
 from msgspec.structs import replace
 
 from cagekit.assembly.assemble import assemble
-from cagekit.cage.kept import content
+from cagekit.cage.kept import Kept, content
 from cagekit.inputs.build import Build
 from cagekit.inputs.messages import FileInputError
 from cagekit.inputs.plate import GussetEntry, TabEntry, usual_grade
@@ -50,9 +50,11 @@ def test_what_is_idle_changes_nothing_and_the_rest_does(tmp_path: Path, plate: s
     entry = next(p for p in build.plates if p.id in ("corner", "lug"))
     assert isinstance(entry, GussetEntry | TabEntry)
 
+    kept = Kept()
+
     def made(one: GussetEntry | TabEntry) -> list[object]:
         plates = tuple(one if p is entry else p for p in build.plates)
-        cage = assemble(replace(build, plates=plates))
+        cage = assemble(replace(build, plates=plates), kept)
         return [content(p) for p in cage.plates if p.id.startswith(entry.id)]
 
     usual = made(entry)
