@@ -200,16 +200,19 @@ def _joint(
     out = _outward(bar, along, float(how.pin_tilt)) if hinge is None else _follow(along, hinge)
     pin = vec(np.cross(along, out))
     face = bar.path.spot(station).point
-    frame = np.column_stack([along, out, pin])
+    pivot, axis = (offset, 0.0, 0.0), (0.0, 0.0, 1.0)
+    if hinge is not None:
+        pivot, axis = (
+            (float(v @ along), float(v @ out), float(v @ pin))
+            for v in (hinge.origin - face, hinge.pin)
+        )
     lean = relief_lean(
         owner,
         gap=gap,
         clearance=min(spec.clearance, gap),
         radius=radius,
-        face=face,
-        frame=frame,
-        axis_point=origin if hinge is None else hinge.origin,
-        axis=pin if hinge is None else hinge.pin,
+        pivot=pivot,
+        axis=axis,
         angle=float(how.open_angle),
     )
     normal = unit(along - lean * out)

@@ -8,15 +8,16 @@ its least x over the swing has a closed form.
 
 from __future__ import annotations
 
+from functools import lru_cache
 from math import atan
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from cagekit.errors import GeometryError
-from cagekit.geometry.arrays import cross3
 from cagekit.geometry.centre_line import Vec
 from cagekit.units.tolerance import ROUNDING
+
+Triple = tuple[float, float, float]
 
 RIM = 721
 """Points round the rim that are followed."""
@@ -41,15 +42,7 @@ def least_travel(offset: Vec, cosine: Vec, sine: Vec, angle: float) -> Vec:
 
 
 def end_clearance(
-    lean: float,
-    *,
-    gap: float,
-    radius: float,
-    face: Vec,
-    frame: Vec,
-    axis_point: ArrayLike,
-    axis: ArrayLike,
-    angle: float,
+    lean: float, *, gap: float, radius: float, pivot: Triple, axis: Triple, angle: float
 ) -> float:
     """Least distance (mm) of the bar's rim from the plane of the stub's face through the swing.
 
@@ -57,13 +50,12 @@ def end_clearance(
         lean: slope of the end, positive when the outer side is taken back.
         gap: stub to the nearest edge of the bar, closed, mm.
         radius: outside radius, mm.
-        face: middle of the stub's face, ``(3,)``.
-        frame: columns along, out, pin of the joint, ``(3, 3)``.
-        axis_point: a point of the hinge's axis, ``(3,)``.
-        axis: its direction, ``(3,)``; the bar opens right-handed about it.
+        pivot: a point of the hinge's axis from the middle of the stub's face, along, out and pin
+            of the joint, mm.
+        axis: its direction in these, unit; the bar opens right-handed about it.
         angle: how far it opens, rad.
     """
-    return _Rim(gap, radius, face, frame, axis_point, axis, angle).clearance(lean)
+    return _Rim(gap, radius, pivot, axis, angle).clearance(lean)
 
 
 class _Rim:
@@ -73,27 +65,22 @@ class _Rim:
     """
 
     def __init__(
-        self, gap: float, radius: float, face: Vec, frame: Vec, axis_point: ArrayLike,
-        axis: ArrayLike, angle: float,
-    ) -> None:  # fmt: skip
+        self, gap: float, radius: float, pivot: Triple, axis: Triple, angle: float
+    ) -> None:
+        (a, b, c), (turn, v, w) = pivot, axis
         y, z = radius * _RING
-        n, out, pin = frame.T
-        p, w = np.asarray(axis_point, float), np.asarray(axis, float)
         self._gap, self._angle = gap, angle
         self._outer, self._inner = y + radius, y - radius
-        start, turn, square = face - p, float(n @ w), cross3(n, w)
-        along = float(start @ w) + y * float(out @ w) + z * float(pin @ w)
-        ahead = float(start @ n) + y * float(out @ n) + z * float(pin @ n)
-        aside = float(start @ square) + y * float(out @ square) + z * float(pin @ square)
-        self._offset = along * turn - float(start @ n), turn * turn
-        self._cosine = ahead - along * turn, 1.0 - turn * turn
-        self._sine = aside, float(n @ square)
+        along = v * (y - b) + w * (z - c) - a * turn
+        self._offset = a + along * turn, turn * turn
+        self._cosine = -a - along * turn, 1.0 - turn * turn
+        self._sine = v * (z - c) - w * (y - b)
 
     def clearance(self, lean: float) -> float:
         """Least distance (mm) of the rim from the plane of the stub's face through the swing."""
         x = self._gap + lean * (self._outer if lean >= 0 else self._inner)
-        offset, cosine, sine = (a + x * b for a, b in (self._offset, self._cosine, self._sine))
-        return float(least_travel(offset, cosine, sine, self._angle).min())
+        offset, cosine = (a + x * b for a, b in (self._offset, self._cosine))
+        return float(least_travel(offset, cosine, self._sine, self._angle).min())
 
 
 def relief_lean(
@@ -102,10 +89,8 @@ def relief_lean(
     gap: float,
     clearance: float,
     radius: float,
-    face: Vec,
-    frame: Vec,
-    axis_point: ArrayLike,
-    axis: ArrayLike,
+    pivot: Triple,
+    axis: Triple,
     angle: float,
 ) -> float:
     """Smallest lean (slope) that keeps ``clearance`` mm through the swing; see `end_clearance`.
@@ -115,32 +100,43 @@ def relief_lean(
         gap: width of the cut, mm.
         clearance: mm.
         radius: outside radius of the tube, mm.
-        face: middle of the end face, ``(3,)`` mm.
-        frame: columns along, out and pin of the joint, ``(3, 3)``.
-        axis_point: on the axis of the swing, ``(3,)`` mm.
-        axis: of the swing, unit, ``(3,)``.
+        pivot: on the axis of the swing, as of `end_clearance`, mm.
+        axis: of the swing, unit, in the same coordinates.
         angle: of the swing, rad.
 
     Raises:
         GeometryError: no lean up to 50 degrees does; says by how much it falls short.
     """
-    room = _Rim(gap, radius, face, frame, axis_point, axis, angle).clearance
-    clearance -= ROUNDING
-    if room(0.0) >= clearance:
-        return 0.0
-    sign = 1.0 if room(0.05) > room(-0.05) else -1.0
-    steps = np.linspace(0.0, MOST, 121)[1:]
-    good = next((s for s in steps if room(sign * s) >= clearance), None)
-    if good is None:
-        best = max(room(sign * s) for s in steps)
+    lean, best = _least_lean(gap, clearance - ROUNDING, radius, pivot, axis, angle)
+    if lean is None:
         raise GeometryError(
             owner,
             f"the bar's end comes within {best:.1f} mm of its stub ({clearance:.1f} mm wanted), "
             f"however its end is relieved up to {np.degrees(atan(MOST)):.0f} degrees.",
             "Set the pin further from the cut (`pin_offset`) or make the cut wider (`cut_gap`).",
         )
-    low, high = float(good - steps[0]), float(good)
+    return lean
+
+
+@lru_cache(maxsize=64)
+def _least_lean(
+    gap: float, clearance: float, radius: float, pivot: Triple, axis: Triple, angle: float
+) -> tuple[float | None, float]:
+    """The lean of `relief_lean`, None when there is none, and the room that it leaves, mm.
+
+    A hinge looks the same from its own pin wherever the bar lies.
+    """
+    room = _Rim(gap, radius, pivot, axis, angle).clearance
+    shut = room(0.0)
+    if shut >= clearance:
+        return 0.0, shut
+    sign = 1.0 if room(0.05) > room(-0.05) else -1.0
+    steps = np.linspace(0.0, MOST, 121)[1:].tolist()
+    good = next((s for s in steps if room(sign * s) >= clearance), None)
+    if good is None:
+        return None, max(room(sign * s) for s in steps)
+    low, high = good - steps[0], good
     for _ in range(40):
         middle = 0.5 * (low + high)
         low, high = (low, middle) if room(sign * middle) >= clearance else (middle, high)
-    return sign * high
+    return sign * high, room(sign * high)

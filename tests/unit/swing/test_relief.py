@@ -6,11 +6,12 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.spatial.transform import Rotation
 
 from cagekit.errors import GeometryError
 from cagekit.swing.relief import end_clearance, least_travel, relief_lean
 
-PLAN = np.eye(3)
+UPRIGHT = (0.0, 0.0, 1.0)
 
 
 def turned(points: np.ndarray, pivot: np.ndarray, angle: float) -> np.ndarray:
@@ -31,15 +32,14 @@ def brute(lean: float, gap: float, r: float, offset: float, angle: float) -> flo
 
 def room(lean: float, gap: float, r: float, offset: float, angle: float) -> float:
     return end_clearance(
-        lean, gap=gap, radius=r, face=np.zeros(3), frame=PLAN,
-        axis_point=(offset, 0.0, 0.0), axis=(0.0, 0.0, 1.0), angle=angle,
-    )  # fmt: skip
+        lean, gap=gap, radius=r, pivot=(offset, 0.0, 0.0), axis=UPRIGHT, angle=angle
+    )
 
 
 def lean_of(gap: float, clearance: float, r: float, offset: float, angle: float) -> float:
     return relief_lean(
-        "x", gap=gap, clearance=clearance, radius=r, face=np.zeros(3), frame=PLAN,
-        axis_point=(offset, 0.0, 0.0), axis=(0.0, 0.0, 1.0), angle=angle,
+        "x", gap=gap, clearance=clearance, radius=r,
+        pivot=(offset, 0.0, 0.0), axis=UPRIGHT, angle=angle,
     )  # fmt: skip
 
 
@@ -79,6 +79,23 @@ def test_relief_is_enough_and_no_more(r: float, offset: float, clearance: float)
     assert brute(lean, gap, r, offset, angle) >= clearance - 5e-3
     if lean > 0:
         assert brute(0.98 * lean, gap, r, offset, angle) < clearance
+
+
+def test_clearance_about_a_leaning_pin_aside_is_what_turning_the_rim_finds() -> None:
+    """The axis is neither square to the plan nor through the middle of the bar."""
+    lean, gap, r, angle = 0.05, 6.0, 20.0, 1.2
+    pivot, axis = np.array([30.0, 6.0, -8.0]), np.array([0.1, -0.2, 0.95])
+    axis /= np.linalg.norm(axis)
+    phi = np.linspace(0, 2 * np.pi, 721)[:-1]
+    y, z = r * np.cos(phi), r * np.sin(phi)
+    rim = np.stack([gap + lean * (y + r), y, z], axis=1) - pivot
+    turns = Rotation.from_rotvec(np.linspace(0, angle, 400)[:, None] * axis)
+    want = min(float(turn.apply(rim)[:, 0].min()) for turn in turns) + pivot[0]
+    got = end_clearance(
+        lean, gap=gap, radius=r, pivot=tuple(pivot.tolist()), axis=tuple(axis.tolist()), angle=angle
+    )
+    assert want < gap - 1.0  # not where it is shut
+    assert got == pytest.approx(want, abs=1e-3)
 
 
 def test_closed_form_of_a_full_swing() -> None:
