@@ -454,8 +454,7 @@ class Plate:
 
     def fold_distance(self, hole: int) -> float:
         """Edge of a hole to the nearest bend zone, mm; infinite without folds."""
-        edge = self.holes[hole].loop.sampled(0.5)
-        return min((float(b.loop.distance(edge).min()) for b in self.bends), default=float("inf"))
+        return self.folded.hole_rooms[hole]
 
     def reach(self, point: ArrayLike, direction: ArrayLike) -> float:
         """Distance from a point of the flat pattern to the outline along ``direction``, mm."""
@@ -552,6 +551,10 @@ class Plate:
     def car_points(self, xy: ArrayLike, z: ArrayLike = 0.0) -> Points:
         """Where flat points ``(n, 2)`` lie on the car once folded and placed, ``(n, 3)`` mm."""
         return self.to_car(self.folded.place(xy, z))
+
+    def car_point(self, xy: ArrayLike) -> Vec:
+        """Where one flat point ``(2,)`` of the face lies on the car, ``(3,)`` mm."""
+        return np.asarray(self.to_car(self.folded.spot(xy)))
 
     def faces(self, xy: ArrayLike) -> tuple[Points, Points]:
         """Where flat points ``(n, 2)`` lie on the car, on the face and on the back, ``(n, 3)``."""

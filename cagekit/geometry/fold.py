@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import pairwise
-from math import cos, degrees, hypot, sin
+from math import cos, degrees, hypot, inf, sin
 
 import numpy as np
 from msgspec import Struct
@@ -20,7 +20,7 @@ from numpy.typing import ArrayLike
 
 from cagekit.errors import GeometryError
 from cagekit.geometry.arrays import Ints, Points2
-from cagekit.geometry.centre_line import Vec
+from cagekit.geometry.centre_line import Vec, vec
 from cagekit.geometry.outline import Outline, Vec2, vec2
 from cagekit.units import INCH, LengthUnit
 from cagekit.units.tolerance import FLAT_POINT, MICRON
@@ -350,6 +350,30 @@ class FoldedSheet:
         p = np.atleast_2d(np.asarray(points, float))
         part = self._part_of(p)
         return [self._laid(p, np.full(len(p), float(z)), part) for z in heights]
+
+    def spot(self, point: ArrayLike) -> Vec:
+        """Where one flat point ``(2,)`` lies on the face once folded, ``(3,)`` mm.
+
+        Worked out once for all plates of this sheet, wherever they are.
+        """
+        x, y = np.asarray(point, float).tolist()
+        found = self._spots.get((x, y))
+        if found is None:
+            found = self._spots[x, y] = vec(self.place([(x, y)])[0])
+        return found
+
+    @cached_property
+    def _spots(self) -> dict[tuple[float, float], Vec]:
+        return {}
+
+    @cached_property
+    def hole_rooms(self) -> tuple[float, ...]:
+        """Edge of each hole to the nearest bend zone, mm; infinite without folds."""
+        edges = [hole.sampled(0.5) for hole in self.holes]
+        return tuple(
+            min((float(b.loop.distance(edge).min()) for b in self.bends), default=inf)
+            for edge in edges
+        )
 
     @property
     def _parts(self) -> list[Facet | Bend]:

@@ -5,7 +5,9 @@ Every solid tells the distance of points ``(n, 3)`` to it, mm, negative inside.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from itertools import pairwise
+from math import cos
 
 import numpy as np
 from msgspec import Struct
@@ -14,16 +16,14 @@ from cagekit.cage.door import SmallPart
 from cagekit.cage.member import Member, Plane
 from cagekit.cage.plate import Plate
 from cagekit.geometry.arrays import Points
-from cagekit.geometry.centre_line import Vec
+from cagekit.geometry.centre_line import Arc, Vec
 from cagekit.geometry.outline import Outline
-from cagekit.geometry.shapes import Prism, polygon_distance
+from cagekit.geometry.outline_tables import OutlineTables
+from cagekit.geometry.shapes import Capsule, Prism, Slab, Solids, polygon_distance
 from cagekit.inputs.car import Car
 
 THIN = 20.0
 """A door is no thinner than this, mm."""
-NEAR = 100.0
-"""Nearer than this (mm) a distance is worked out exactly; more than any tube is thick."""
-
 GapFunction = Callable[[Vec], Vec]
 
 
@@ -31,14 +31,18 @@ class Obstacle(Struct, frozen=True, kw_only=True, eq=False):
     """Something that the bar could meet: what it is called, its kind and its distance.
 
     ``part`` names the part of it at a point, where it has parts; ``own`` tells the bar's own stubs
-    and brackets.
+    and brackets. ``least`` is what the distance is at least where it is positive, negative where
+    that is, and changes from point to point by no more than they are apart; ``hulls`` together hold
+    a tube, to tell that of many tubes at one go.
     """
 
     name: str
     kind: str
     gap: GapFunction
+    least: GapFunction
     part: Callable[[Vec], str] | None = None
     own: bool = False
+    hulls: tuple[Capsule, ...] = ()
 
     def named(self, point: Vec) -> str:
         """What it is called at a point ``(3,)``."""
@@ -49,6 +53,17 @@ def tube_gap(member: Member) -> GapFunction:
     """Distance to a tube, its ends rounded."""
     path, radius = member.path, member.tube.outer_radius
     return lambda p: path.distances(p) - radius
+
+
+def hulls(member: Member) -> tuple[Capsule, ...]:
+    """A capsule round each piece of a tube; round a bend, which turns by less than half a turn."""
+    bow = (
+        q.radius * (1 - cos(q.angle / 2)) if isinstance(q, Arc) else 0.0 for q in member.path.pieces
+    )
+    return tuple(
+        Capsule(q.start, q.end, member.tube.outer_radius + more)
+        for q, more in zip(member.path.pieces, bow, strict=True)
+    )
 
 
 def stub_gap(member: Member, *faces: Plane) -> GapFunction:
@@ -75,50 +90,60 @@ def _outside(a: Vec, b: Vec) -> Vec:
     return np.asarray(both + np.minimum(np.maximum(a, b), 0.0))
 
 
-def prism_gap(frame: Vec, loop: Outline, low: float, high: float) -> GapFunction:
-    """Distance to an outline drawn from ``low`` to ``high`` along z of a frame ``(4, 4)``.
+class Prisms:
+    """Outlines drawn out square to their planes, as one solid.
 
     Args:
-        frame: of the outline.
-        loop: the outline.
-        low: mm.
-        high: mm.
+        frames: of the outlines, ``(4, 4)`` each.
+        loops: the outlines.
+        spans: from where to where each is drawn along z of its frame, mm.
     """
-    turn, shift = frame[:3, :3], frame[:3, 3]
-    middle = np.array([*loop.centroid, (low + high) / 2])
-    reach = float(np.hypot(*(loop.vertices - loop.centroid).T).max()) * 1.5 + (high - low)
 
-    def gap(p: Vec) -> Vec:
-        local = (p - shift) @ turn
-        # far away the distance to a ball round the prism does
-        out = np.linalg.norm(local - middle, axis=1) - reach
-        near = out < NEAR
-        if near.any():
-            q = local[near]
-            edge = loop.distance(q[:, :2])
-            edge = np.where(loop.contains(q[:, :2]), -edge, edge)
-            out[near] = _outside(edge, np.maximum(low - q[:, 2], q[:, 2] - high))
-        return np.asarray(out)
+    def __init__(
+        self, frames: Sequence[Vec], loops: Sequence[Outline], spans: Sequence[tuple[float, float]]
+    ) -> None:
+        self._turn, self._shift = (np.array([f[:3, part] for f in frames]) for part in (_TURN, 3))
+        self._tables = OutlineTables.laid([loop.tables for loop in loops])
+        self._low, self._high = np.array(spans).T[..., None]
+        corners = np.array([loop.box for loop in loops])
+        corners = np.concatenate([corners, np.array(spans)[..., None]], axis=2)
+        middles, halves = corners.mean(axis=1), np.diff(corners, axis=1)[:, 0] / 2
+        self._boxes = Solids(
+            [
+                Slab(turn @ middle + shift, turn.T, half)
+                for turn, shift, middle, half in zip(
+                    self._turn, self._shift, middles, halves, strict=True
+                )
+            ]
+        )
 
-    return gap
+    def gap(self, points: Points) -> Vec:
+        """Distance of points ``(n, 3)``, mm, negative inside."""
+        x, y, z = ((points - self._shift[:, None]) @ self._turn).transpose(2, 0, 1)
+        edge = self._tables.distance(x[:, None], y[:, None])
+        edge = np.where(self._tables.contains(x[:, None], y[:, None]), -edge, edge)
+        return np.asarray(_outside(edge, np.maximum(self._low - z, z - self._high)).min(axis=0))
+
+    def least(self, points: Points) -> Vec:
+        """What that is at least: the distance to the boxes round the prisms, mm."""
+        return np.asarray(self._boxes.gaps(points[None]).min(axis=0))
 
 
-def plate_gap(plate: Plate) -> GapFunction:
-    """Distance to the flats of a plate; its bend zones lie between them and are left out."""
-    gaps = [
-        prism_gap(plate.placement @ f.frame, f.loop, -plate.thickness, 0.0) for f in plate.facets
-    ]
-    return lambda p: np.asarray(np.min([g(p) for g in gaps], axis=0))
+_TURN = slice(3)
 
 
-def part_gap(part: SmallPart) -> GapFunction:
-    """Distance to a small part, its bore filled."""
-    gaps: list[GapFunction] = []
-    z = 0.0
-    for stage in part.stages:
-        gaps.append(prism_gap(part.frame, stage.outline, z, z + stage.length))
-        z += stage.length
-    return lambda p: np.asarray(np.min([g(p) for g in gaps], axis=0))
+def plate_solid(plate: Plate) -> Prisms:
+    """The flats of a plate; its bend zones lie between them and are left out."""
+    frames = [plate.placement @ f.frame for f in plate.facets]
+    loops = [f.loop for f in plate.facets]
+    return Prisms(frames, loops, [(-plate.thickness, 0.0)] * len(loops))
+
+
+def part_solid(part: SmallPart) -> Prisms:
+    """A small part, its bore filled."""
+    ends = np.cumsum([0.0, *(stage.length for stage in part.stages)]).tolist()
+    loops = [stage.outline for stage in part.stages]
+    return Prisms([part.frame] * len(loops), loops, list(pairwise(ends)))
 
 
 class BodySide(Struct, frozen=True, eq=False):
@@ -164,6 +189,12 @@ class BodySide(Struct, frozen=True, eq=False):
         share = np.clip(share, 0.0, 1.0)
         rear, front = (np.interp(points[:, 2], t[:, 0], t[:, 1]) for t in (self.rear, self.front))
         return np.asarray(rear + share * (front - rear))
+
+    def least(self, points: Points) -> Vec:
+        """What the distance to the wall is at least: that to the slab in which all of it lies."""
+        inner = np.concatenate([self.rear[:, 1], self.front[:, 1]])
+        y = self.sign * points[:, 1]
+        return np.asarray(np.maximum(inner.min() - y, y - inner.max() - self.depth))
 
     def gap(self, points: Points) -> Vec:
         """Distance to the wall, mm, negative inside it."""

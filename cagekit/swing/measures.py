@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from math import sqrt, tan
 from typing import TYPE_CHECKING
 
@@ -46,7 +47,7 @@ def bracket_clearance(cage: Cage, door: SwingDoor, joint: SwingJoint) -> NumberA
     gaps = (stub_gap(stub, joint.stub_face), stub_gap(bar, joint.face))
     best: NumberAt | None = None
     for plate in plates_of(cage, door, joint):
-        points = plate_points(plate)
+        _, points = _points(cage, plate)
         for gap in gaps:
             values = gap(points)
             k = int(np.argmin(values))
@@ -91,29 +92,33 @@ def fold_room(
     for plate in plates_of(cage, door, joint):
         if not plate.folds:
             continue
-        flat = flat_points(plate)
+        flat, points = _points(cage, plate)
         side = np.abs(flat[:, 1])
-        flat = flat[(side > half) | (joint.name == "hinge")]
-        height = np.maximum(np.abs(flat[:, 1]) - half - zone, 0.0)
-        less = np.tile(off[0] + height * tan(off[1]), 2)
-        points = both_faces(plate, flat)
-        for angle in np.linspace(0.0, open_angle, SWINGS):
-            # where the bar has turned one way, the bracket has turned the other way for it
-            room = gap(moved_points(points, door.motion(-float(angle)))) - less
-            k = int(np.argmin(room))
-            if best is None or float(room[k]) < best.value:
-                best = NumberAt(value=float(room[k]), point=points[k])
+        less = np.tile(off[0] + np.maximum(side - half - zone, 0.0) * tan(off[1]), 2)
+        beside = np.tile((side > half) | (joint.name == "hinge"), 2)
+        points, less = points[beside], less[beside]
+        # where the bar has turned one way, the bracket has turned the other way for it
+        ways = (door.motion(-float(angle)) for angle in np.linspace(0.0, open_angle, SWINGS))
+        room = gap(np.concatenate([moved_points(points, way) for way in ways]))
+        room -= np.tile(less, SWINGS)
+        k = int(np.argmin(room))
+        if best is None or float(room[k]) < best.value:
+            best = NumberAt(value=float(room[k]), point=points[k % len(points)])
     return best
 
 
-def plate_points(plate: Plate) -> Points:
-    """Points on the face and the back of a plate as folded, car axes, ``(n, 3)``."""
-    return both_faces(plate, flat_points(plate))
+def _points(cage: Cage, plate: Plate) -> tuple[Points2, Points]:
+    """Points all over a plate's flat pattern, ``(n, 2)``, and on its face, then back, ``(2n, 3)``.
+
+    The latter in car axes. Folded they are laid once, wherever the plate is.
+    """
+    flat, folded = cage.kept.once(("bracket's points", plate.folded), partial(_laid, plate))
+    return flat, plate.to_car(folded)
 
 
-def both_faces(plate: Plate, flat: Points2) -> Points:
-    """Points ``(n, 2)`` of the flat pattern on its face, then on its back, ``(2n, 3)``."""
-    return np.concatenate([plate.car_points(flat, 0.0), plate.car_points(flat, -plate.thickness)])
+def _laid(plate: Plate) -> tuple[Points2, Points]:
+    flat = flat_points(plate)
+    return flat, np.concatenate(plate.folded.layers(flat, (0.0, -plate.thickness)))
 
 
 def flat_points(plate: Plate) -> Points2:

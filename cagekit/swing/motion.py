@@ -1,12 +1,12 @@
 """How a swing-out bar opens: swept path, what it meets, how far it goes.
 
-The bar is followed as balls along its axis and points round both its ends; every obstacle tells
-its distance to them at every angle at once.
+The bar is followed as balls along its axis and points round both its ends. Some of the balls tell
+how near the points round them can come to an obstacle: those that may be the nearest are measured.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from math import pi, radians
 from typing import TYPE_CHECKING
 
@@ -14,19 +14,24 @@ import numpy as np
 from msgspec import Struct
 
 from cagekit.cage.door import SmallPart, SwingDoor, SwingJoint, moved_points
-from cagekit.car.shell import surfaces
+from cagekit.car.shell import Skin, surfaces
+from cagekit.geometry.arrays import Ints
 from cagekit.geometry.centre_line import Vec, vec
+from cagekit.geometry.shapes import Solids
 from cagekit.swing.bodies import (
     BodySide,
+    GapFunction,
     Obstacle,
+    Prisms,
+    hulls,
     open_door,
-    part_gap,
-    plate_gap,
+    part_solid,
+    plate_solid,
     stub_gap,
     tube_gap,
 )
 from cagekit.swing.brackets import stub_end
-from cagekit.units.tolerance import ANGLE_ROUNDING
+from cagekit.units.tolerance import ANGLE_ROUNDING, ROUNDING
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
@@ -38,6 +43,8 @@ MOST = radians(150.0)
 """A bar is followed this far."""
 SPACING = 10.0
 """Balls along the axis, mm."""
+LEADING = 6
+"""Every so many balls one leads those round it, and the rims."""
 BETWEEN = 81
 """Balls in place of the three round the nearest one."""
 ROUND = 20
@@ -50,6 +57,8 @@ BACK = radians(1.0)
 """A bar is opened this much less than where it meets something."""
 CONTACT = -0.02
 """Gaps (mm) below this are contact."""
+AROUND = ("tube", "body", "opening", "door")
+"""Kinds of what is not the bar's own."""
 
 
 class Closest(Struct, frozen=True, kw_only=True, eq=False):
@@ -70,7 +79,8 @@ class Swept(Struct, frozen=True, kw_only=True, eq=False):
         limit: angle at which it meets something, rad; None when it meets nothing.
         meets: what it meets there.
         full: how far it opens: as asked, or just short of the limit.
-        closest: least gap to every obstacle from closed to ``full``, tightest first.
+        closest: least gap from closed to ``full`` to its own stubs and brackets, to all that comes
+            near and to what of the rest comes nearest, tightest first.
         path: middle of the bar's latch end at angles from closed to ``full``, ``(n, 3)``.
         latch_side: least room between the bar and the two sides of the latch's bracket while it
             leaves it, mm.
@@ -95,7 +105,12 @@ class Swept(Struct, frozen=True, kw_only=True, eq=False):
 
 
 class Probe:
-    """The bar as balls and points: ``points`` ``(n, 3)`` and ``radii`` ``(n,)`` mm, closed."""
+    """The bar as balls and points: ``points`` ``(n, 3)`` and ``radii`` ``(n,)`` mm, closed.
+
+    Far from its own joints the ``rough`` points are enough. ``leading`` are some of the balls;
+    ``leader`` tells of each rough point which of them is nearest, ``reach`` how far from that the
+    point's ball reaches, mm.
+    """
 
     def __init__(self, cage: Cage, door: SwingDoor) -> None:
         bar = cage.member(door.bar)
@@ -112,9 +127,14 @@ class Probe:
         self.spine = len(spine)
         self.points = np.concatenate([spine, rims])
         self.radii = np.concatenate([np.full(len(spine), r), np.zeros(len(rims))])
-        # far from its own joints the axis and the rims are enough
         first = len(spine) + np.arange(ROUND)
         self.rough = np.concatenate([np.arange(len(spine)), first, first + len(ends[0])])
+        self.every = np.arange(len(self.points))
+        self.leading = np.unique(np.append(np.arange(0, len(spine), LEADING), len(spine) - 1))
+        to_rough = self.points[self.rough][:, None]
+        apart = np.linalg.norm(to_rough - self.points[self.leading], axis=2)
+        self.leader = np.argmin(apart, axis=1)
+        self.reach = apart.min(axis=1) + self.radii[self.rough]
 
 
 def _swings(part: SmallPart) -> bool:
@@ -154,32 +174,29 @@ def obstacles(cage: Cage, car: Car | None, door: SwingDoor) -> tuple[Obstacle, .
     out: list[Obstacle] = []
     for joint in door.joints:
         stub = cage.member(joint.stub)
-        out.append(
-            Obstacle(
-                name=stub.id,
-                kind=f"{joint.name} stub",
-                own=True,
-                gap=stub_gap(stub, joint.stub_face),
-            )
-        )
-        for plate in cage.plates:
-            if plate.id in door.plates and joint.stub in plate.members:
-                out.append(
-                    Obstacle(
-                        name=plate.id, kind=f"{joint.name} bracket", own=True, gap=plate_gap(plate)
-                    )
-                )
-        out += [
-            Obstacle(name=p.id, kind=f"{joint.name} bracket", own=True, gap=part_gap(p))
+        gap = stub_gap(stub, joint.stub_face)
+        out.append(_own(stub.id, f"{joint.name} stub", gap, gap))
+        solids: list[tuple[str, Prisms]] = [
+            (plate.id, plate_solid(plate))
+            for plate in cage.plates
+            if plate.id in door.plates and joint.stub in plate.members
+        ]
+        solids += [
+            (p.id, part_solid(p))
             for p in cage.hardware
             if p.id in door.hardware and p.kind == "half_cup" and p.joint == joint.name
         ]
-    out += [
-        Obstacle(name=m.id, kind="tube", gap=tube_gap(m))
-        for m in cage.tubes.values()
-        if m.id not in own
-    ]
+        out += [_own(name, f"{joint.name} bracket", x.gap, x.least) for name, x in solids]
+    for m in cage.tubes.values():
+        if m.id not in own:
+            gap = tube_gap(m)
+            out.append(Obstacle(name=m.id, kind="tube", gap=gap, least=gap, hulls=hulls(m)))
     return (*out, *body(car, door)) if car is not None else tuple(out)
+
+
+def _own(name: str, kind: str, gap: GapFunction, least: GapFunction) -> Obstacle:
+    """A stub of the bar, or a part of its brackets."""
+    return Obstacle(name=name, kind=kind, gap=gap, least=least, own=True)
 
 
 def body(car: Car, door: SwingDoor) -> tuple[Obstacle, ...]:
@@ -191,16 +208,20 @@ def body(car: Car, door: SwingDoor) -> tuple[Obstacle, ...]:
     out = []
     wall = BodySide.of(car, door.side)
     if wall is not None:
+        name = f"{door.side} door opening"
         out.append(
-            Obstacle(name=f"{door.side} door opening", kind="opening", gap=wall.gap, part=wall.part)
+            Obstacle(name=name, kind="opening", gap=wall.gap, least=wall.least, part=wall.part)
         )
     leaf = open_door(car, door.side)
     if leaf is not None:
-        out.append(Obstacle(name=f"open {door.side} door", kind="door", gap=leaf.gap))
+        name = f"open {door.side} door"
+        out.append(Obstacle(name=name, kind="door", gap=leaf.gap, least=leaf.gap))
     keep = {k.name for k in car.keepouts}
     for s in surfaces(car):
         if s.name in keep or not (s.moves or s.trimmed or s.at_hoop):
-            out.append(Obstacle(name=s.name, kind="body", gap=s.solid.gap))
+            solid = s.solid
+            least = solid.at_least if isinstance(solid, Skin) else solid.gap
+            out.append(Obstacle(name=s.name, kind="body", gap=solid.gap, least=least))
     return tuple(out)
 
 
@@ -211,47 +232,83 @@ class SwingMotion:
         self.cage, self.car, self.door = cage, car, door
         self.probe = Probe(cage, door)
         self.obstacles = obstacles(cage, car, door)
+        # a point turns on a circle square to the pin: its middle, and the ways to where it begins
+        # and to a quarter turn on
+        axis, from_pin = door.hinge.pin, self.probe.points - door.hinge.origin
+        along = np.multiply.outer(from_pin @ axis, axis)
+        self._circle = door.hinge.origin + along, from_pin - along, np.cross(axis, from_pin)
 
     def positions(self, angles: Vec) -> Vec:
         """The probe's points at angles ``(k,)`` rad, ``(k, n, 3)``."""
-        return np.stack(
-            [moved_points(self.probe.points, self.door.motion(float(a))) for a in angles]
-        )
+        middle, start, quarter = self._circle
+        c, s = np.cos(angles)[:, None, None], np.sin(angles)[:, None, None]
+        return np.asarray(middle + c * start + s * quarter)
 
-    def gaps(self, angles: Vec, which: Sequence[int] | None = None) -> tuple[Vec, Vec]:
-        """Least gap to each obstacle at angles ``(k,)``: ``(m, k)`` mm, and where ``(m, k, 3)``."""
-        at = self.positions(angles)
-        k = len(at)
-        rows, spots = [], []
-        rough = at[:, self.probe.rough]
-        for i in range(len(self.obstacles)) if which is None else which:
-            own = self.obstacles[i].own
-            points, radii = (
-                (at, self.probe.radii) if own else (rough, self.probe.radii[self.probe.rough])
-            )
-            g = self.obstacles[i].gap(points.reshape(-1, 3)).reshape(k, -1) - radii
-            best = np.argmin(g, axis=1)
-            rows.append(g[np.arange(k), best])
-            spots.append(points[np.arange(k), best])
-        return np.array(rows), np.array(spots)
+    def _points_of(self, i: int) -> Ints:
+        """The points of the probe that an obstacle is held against."""
+        return self.probe.every if self.obstacles[i].own else self.probe.rough
 
-    def least(self, which: Sequence[int], angle: float) -> tuple[float, Vec, int]:
+    def from_afar(self, at: Vec) -> Vec:
+        """What the gap to each obstacle is at least in positions ``(k, n, 3)``: ``(m,)`` mm.
+
+        To the bar's own stubs and brackets it is always near.
+        """
+        leading = at[:, self.probe.leading].reshape(-1, 3)
+        least = np.full(len(self.obstacles), -np.inf)
+        tubes = [i for i, one in enumerate(self.obstacles) if one.hulls]
+        if tubes:
+            held = [self.obstacles[i].hulls for i in tubes]
+            begin = np.cumsum([0, *map(len, held[:-1])])
+            near = Solids([h for those in held for h in those]).gaps(leading[None]).min(axis=1)
+            least[tubes] = np.minimum.reduceat(near, begin)
+        for i, one in enumerate(self.obstacles):
+            if not (one.own or one.hulls):
+                least[i] = one.least(leading).min()
+        return np.asarray(least - self.probe.reach.max())
+
+    def gaps(self, i: int, at: Vec) -> tuple[Vec, Vec]:
+        """Least gap to an obstacle in positions ``(k, n, 3)``, ``(k,)`` mm, and where, ``(k, 3)``.
+
+        Measured are the points that may lie nearer than the one that seems the nearest.
+        """
+        one, radii, each = self.obstacles[i], self.probe.radii, np.arange(len(at))
+        of, least = self._at_least(one, at)
+        first = of[np.argmin(least, axis=1)]
+        most = one.gap(at[each, first]) - radii[first]
+        rows, points = np.nonzero(least <= most[:, None] + ROUNDING)
+        points = of[points]
+        gaps = one.gap(at[rows, points]) - radii[points]
+        best = np.lexsort((gaps, rows))[np.searchsorted(rows, each)]
+        return gaps[best], at[each, points[best]]
+
+    def _at_least(self, one: Obstacle, at: Vec) -> tuple[Ints, Vec]:
+        """Points ``(m,)`` that an obstacle is held against; the least gap of each, ``(k, m)`` mm.
+
+        Round the bar's own joints every point is asked, else those that lead the others.
+        """
+        probe = self.probe
+        asked = at if one.own else at[:, probe.leading]
+        least = one.least(asked.reshape(-1, 3)).reshape(asked.shape[:2])
+        if one.own:
+            return probe.every, np.asarray(least - probe.radii)
+        return probe.rough, np.asarray(least[:, probe.leader] - probe.reach)
+
+    def tightest(self, which: Sequence[int], angle: float) -> tuple[float, Vec, int]:
         """Least gap to some obstacles at an angle, mm, where, and to which of them."""
-        now, spots = self.gaps(np.array([angle]), which)
-        sides = [self.round_side(i, angle) for i in which]
-        told = [
-            min((float(gap), spot), side, key=lambda found: found[0])
-            for gap, spot, side in zip(now[:, 0], spots[:, 0], sides, strict=True)
-        ]
+        at = self.positions(np.array([angle]))
+        told = []
+        for i in which:
+            (gap,), (spot,) = self.gaps(i, at)
+            told.append(min((gap, spot), self.round_side(i, at[0]), key=lambda found: found[0]))
         k = int(np.argmin([gap for gap, _ in told]))
         return *told[k], which[k]
 
-    def round_side(self, i: int, angle: float) -> tuple[float, Vec]:
-        """Gap of the bar's round side to an obstacle at an angle, mm, and where on its axis.
+    def round_side(self, i: int, at: Vec) -> tuple[float, Vec]:
+        """Gap of the bar's round side to an obstacle in a position, mm, and where on its axis.
 
         Between two balls the bar stands out further than they do.
         """
-        spine = moved_points(self.probe.points[: self.probe.spine], self.door.motion(angle))
+        spine = at[: self.probe.spine]
         k = int(np.argmin(self.obstacles[i].gap(spine)))
         low, high = spine[max(k - 1, 0)], spine[min(k + 1, len(spine) - 1)]
         fine = low + np.linspace(0.0, 1.0, BETWEEN)[:, None] * (high - low)
@@ -270,10 +327,20 @@ def sweep(cage: Cage, car: Car | None, door: SwingDoor) -> Swept:
     """
     swing = SwingMotion(cage, car, door)
     angles = np.arange(0.0, MOST + STEP / 2, STEP)
-    gaps, spots = swing.gaps(angles)
-    limit, meets = _limit(swing, angles, gaps)
+    at = swing.positions(angles)
+    afar = swing.from_afar(at)
+    near = {i: swing.gaps(i, at) for i in np.flatnonzero(afar < REFINED).tolist()}
+    limit, meets = _limit(swing, angles, {i: gaps for i, (gaps, _) in near.items()})
     full = door.open_angle if limit is None else min(door.open_angle, max(limit - BACK, 0.0))
-    closest = _closest(swing, angles, gaps, spots, full)
+    found = [_closest(swing, i, angles, gaps, full) for i, gaps in near.items()]
+    # of what never comes near the tightest alone is told
+    others = sorted((least, i) for i, least in enumerate(afar.tolist()) if i not in near)
+    least = min((c.gap for c in found if c.kind in AROUND), default=np.inf)
+    for afar_of_it, i in others:
+        if afar_of_it > least:
+            break
+        found.append(_closest(swing, i, angles, swing.gaps(i, at), full))
+        least = min(least, found[-1].gap)
     tip = cage.member(door.bar).path.end_point(door.latch.end)
     steps = np.linspace(0.0, full, 19)
     path = np.array([moved_points(tip[None], door.motion(float(a)))[0] for a in steps])
@@ -282,7 +349,7 @@ def sweep(cage: Cage, car: Car | None, door: SwingDoor) -> Swept:
         limit=limit,
         meets=meets,
         full=full,
-        closest=closest,
+        closest=tuple(sorted(found, key=lambda c: (round(c.gap, 6), c.name))),
         path=path,
         latch_side=_latch_side(swing, cage, full),
     )
@@ -302,19 +369,22 @@ def _latch_side(swing: SwingMotion, cage: Cage, full: float) -> float:
     return float(np.where(between & tube, room, np.inf).min())
 
 
-def _limit(swing: SwingMotion, angles: Vec, gaps: Vec) -> tuple[float | None, Closest | None]:
+def _limit(
+    swing: SwingMotion, angles: Vec, near: Mapping[int, Vec]
+) -> tuple[float | None, Closest | None]:
     """The first angle at which some gap is contact, halved down to a hundredth of a degree."""
-    hit = gaps < CONTACT
-    if not hit.any():
+    hit = {i: gaps < CONTACT for i, gaps in near.items()}
+    steps = np.flatnonzero(np.any(list(hit.values()), axis=0))
+    if not len(steps):
         return None, None
-    first = int(np.argmax(hit.any(axis=0)))
-    which = [int(i) for i in np.nonzero(hit[:, first])[0]]
+    first = int(steps[0])
+    which = [i for i, gaps in hit.items() if gaps[first]]
     low, high = (float(angles[first - 1]), float(angles[first])) if first else (0.0, 0.0)
     while high - low > radians(0.01):
         middle = 0.5 * (low + high)
-        gap, _, _ = swing.least(which, middle)
+        gap, _, _ = swing.tightest(which, middle)
         low, high = (low, middle) if gap < CONTACT else (middle, high)
-    gap, point, i = swing.least(which, high)
+    gap, point, i = swing.tightest(which, high)
     found = swing.obstacles[i]
     return high, Closest(
         name=found.named(point), kind=found.kind, gap=gap, angle=high, point=vec(point)
@@ -322,30 +392,27 @@ def _limit(swing: SwingMotion, angles: Vec, gaps: Vec) -> tuple[float | None, Cl
 
 
 def _closest(
-    swing: SwingMotion, angles: Vec, gaps: Vec, spots: Vec, full: float
-) -> tuple[Closest, ...]:
-    """Least gap to every obstacle up to ``full``; near ones refined round the coarse least."""
+    swing: SwingMotion, i: int, angles: Vec, found: tuple[Vec, Vec], full: float
+) -> Closest:
+    """Least gap to an obstacle up to ``full``; a small one refined round the coarse least."""
     inside = int(np.searchsorted(angles, full - ANGLE_ROUNDING))
-    tail, tail_spots = swing.gaps(np.array([full]))
+    last = swing.gaps(i, swing.positions(np.array([full])))
     steps = np.append(angles[:inside], full)
-    gaps = np.concatenate([gaps[:, :inside], tail], axis=1)
-    spots = np.concatenate([spots[:, :inside], tail_spots], axis=1)
-    out = []
-    for i, found in enumerate(swing.obstacles):
-        k = int(np.argmin(gaps[i]))
-        gap, best, point = float(gaps[i, k]), float(steps[k]), spots[i, k]
-        width = STEP
-        for _ in range(3 if gap < REFINED else 0):
-            tries = np.clip(best + np.linspace(-width, width, 9), 0.0, full)
-            now, where = swing.gaps(tries, [i])
-            k = int(np.argmin(now[0]))
-            gap, best, point = float(now[0, k]), float(tries[k]), where[0, k]
-            width /= 4
-        if gap < REFINED:
-            side, spot = swing.round_side(i, best)
-            if side < gap:
-                gap, point = side, spot
-        out.append(
-            Closest(name=found.named(point), kind=found.kind, gap=gap, angle=best, point=vec(point))
-        )
-    return tuple(sorted(out, key=lambda c: (round(c.gap, 6), c.name)))
+    gaps, spots = (
+        np.concatenate([all_[:inside], end]) for all_, end in zip(found, last, strict=True)
+    )
+    k = int(np.argmin(gaps))
+    gap, best, point = float(gaps[k]), float(steps[k]), spots[k]
+    width = STEP
+    for _ in range(3 if gap < REFINED else 0):
+        tries = np.clip(best + np.linspace(-width, width, 9), 0.0, full)
+        gaps, spots = swing.gaps(i, swing.positions(tries))
+        k = int(np.argmin(gaps))
+        gap, best, point = float(gaps[k]), float(tries[k]), spots[k]
+        width /= 4
+    if gap < REFINED:
+        side, spot = swing.round_side(i, swing.positions(np.array([best]))[0])
+        if side < gap:
+            gap, point = side, spot
+    one = swing.obstacles[i]
+    return Closest(name=one.named(point), kind=one.kind, gap=gap, angle=best, point=vec(point))

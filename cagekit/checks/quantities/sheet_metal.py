@@ -26,8 +26,7 @@ if TYPE_CHECKING:
 
 
 def _at(plate: Plate, xy: Vec) -> Evidence:
-    point = plate.car_points(np.asarray(xy)[None])[0]
-    return Evidence.of(*plate.members, plates=[plate.id], points=[point])
+    return Evidence.of(*plate.members, plates=[plate.id], points=[plate.car_point(xy)])
 
 
 def _in_the_middle(s: Survey, plate: Plate) -> Evidence:

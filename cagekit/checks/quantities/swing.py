@@ -26,8 +26,7 @@ def swing_plates(s: Survey) -> Iterator[tuple[Plate, Pin, Vec]]:
         if not any(word in plate.kind for word in ("hinge", "latch", "saddle", "cheek")):
             continue
         for pin in plate.pins:
-            centre = plate.holes[pin.hole].centre
-            yield plate, pin, plate.car_points(centre[None])[0]
+            yield plate, pin, plate.car_point(plate.holes[pin.hole].centre)
 
 
 def _evidence(plate: Plate, at: Vec) -> Evidence:

@@ -94,10 +94,11 @@ def swing_opening(s: Survey, pick: Pick) -> Iterator[Measure]:
 @quantity("swing_room", "mm", "room to cage and body through the swing")
 def swing_room(s: Survey, pick: Pick) -> Iterator[Measure]:
     """Least room of each swing-out bar to tubes, body and door opening through its swing."""
+    from cagekit.swing.motion import AROUND
+
     for door in s.cage.doors:
-        around = [c for c in s.swept(door).closest if c.kind in ("tube", "body", "opening", "door")]
-        if around:
-            worst = around[0]
+        worst = s.swept(door).to(*AROUND)
+        if worst is not None:
             note = f"{worst.name} at {degrees(worst.angle):.0f} degrees"
             yield Measure(
                 subject=door.bar,

@@ -14,7 +14,7 @@ from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.outline import Outline
 from cagekit.inputs.build import Build
 from cagekit.inputs.keepouts import KeepOut
-from cagekit.swing.bodies import BodySide, part_gap, plate_gap, prism_gap, stub_gap
+from cagekit.swing.bodies import BodySide, Prisms, part_solid, plate_solid, stub_gap
 from cagekit.swing.motion import sweep
 from cagekit.swing.opened import opened_cage
 
@@ -234,7 +234,7 @@ def test_solids_tell_their_distance() -> None:
     rng = np.random.default_rng(11)
     points = rng.uniform(-60, 60, size=(300, 3))
     loop = Outline.rectangle(40, 24)
-    box = prism_gap(np.eye(4), loop, -5.0, 7.0)(points)
+    box = Prisms([np.eye(4)], [loop], [(-5.0, 7.0)]).gap(points)
     q = np.abs(points - [0, 0, 1]) - [20, 12, 6]
     want = np.linalg.norm(np.maximum(q, 0), axis=1) + np.minimum(q.max(axis=1), 0)
     assert box == pytest.approx(want, abs=1e-9)
@@ -244,12 +244,12 @@ def test_plate_and_part_gaps_on_their_own_surface(make) -> None:
     d = make(design="cheeks")
     for plate in d.plates:
         face = plate.car_points(plate.outline.sampled(3.0), 0.0)
-        assert np.abs(plate_gap(plate)(face)).max() < 1e-6
+        assert np.abs(plate_solid(plate).gap(face)).max() < 1e-6
         off = face + 4.0 * plate.normal
-        assert plate_gap(plate)(off) == pytest.approx(4.0, abs=1e-6)
+        assert plate_solid(plate).gap(off) == pytest.approx(4.0, abs=1e-6)
     cup = next(p for p in d.hardware if p.kind == "half_cup")
     axis = d.door.latch.origin
-    assert part_gap(cup)(axis[None])[0] == pytest.approx(20.2, abs=1e-6)
+    assert part_solid(cup).gap(axis[None])[0] == pytest.approx(20.2, abs=1e-6)
 
 
 def test_stub_gap_at_its_face(make) -> None:
