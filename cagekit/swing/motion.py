@@ -6,7 +6,8 @@ how near the points round them can come to an obstacle: those that may be the ne
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
+from functools import partial
 from math import pi, radians
 from typing import TYPE_CHECKING
 
@@ -14,6 +15,7 @@ import numpy as np
 from msgspec import Struct
 
 from cagekit.cage.door import SmallPart, SwingDoor, SwingJoint, moved_points
+from cagekit.cage.kept import Same
 from cagekit.car.shell import Skin, surfaces
 from cagekit.geometry.arrays import Ints
 from cagekit.geometry.centre_line import Vec, vec
@@ -31,7 +33,7 @@ from cagekit.swing.bodies import (
     tube_gap,
 )
 from cagekit.swing.brackets import stub_end
-from cagekit.units.tolerance import ANGLE_ROUNDING, ROUNDING
+from cagekit.units.tolerance import ROUNDING
 
 if TYPE_CHECKING:
     from cagekit.cage.cage import Cage
@@ -53,6 +55,8 @@ LEAVING = 91
 """Angles at which the bar is looked at while it leaves its latch."""
 REFINED = 40.0
 """Gaps below this (mm) are followed between the angles looked at first."""
+PARTS = 8
+"""Parts that the step in which a bar meets something is cut into, again and again."""
 BACK = radians(1.0)
 """A bar is opened this much less than where it meets something."""
 CONTACT = -0.02
@@ -191,7 +195,9 @@ def obstacles(cage: Cage, car: Car | None, door: SwingDoor) -> tuple[Obstacle, .
         if m.id not in own:
             gap = tube_gap(m)
             out.append(Obstacle(name=m.id, kind="tube", gap=gap, least=gap, hulls=hulls(m)))
-    return (*out, *body(car, door)) if car is not None else tuple(out)
+    if car is None:
+        return tuple(out)
+    return (*out, *cage.kept.once(("body", Same(car), door.side), partial(body, car, door.side)))
 
 
 def _own(name: str, kind: str, gap: GapFunction, least: GapFunction) -> Obstacle:
@@ -199,22 +205,22 @@ def _own(name: str, kind: str, gap: GapFunction, least: GapFunction) -> Obstacle
     return Obstacle(name=name, kind=kind, gap=gap, least=least, own=True)
 
 
-def body(car: Car, door: SwingDoor) -> tuple[Obstacle, ...]:
-    """The body: its side with the door opening, the shell's surfaces, every keep-out.
+def body(car: Car, side: str) -> tuple[Obstacle, ...]:
+    """The body: the side of a bar with the door opening, the shell's surfaces, every keep-out.
 
     Doors stand open, as far as the car sheet says; a dash is cut where tubes pass. The shell's side
     at the hoop is the body side's inner face and would hold the bar inside.
     """
     out = []
-    wall = BodySide.of(car, door.side)
+    wall = BodySide.of(car, side)
     if wall is not None:
-        name = f"{door.side} door opening"
+        name = f"{side} door opening"
         out.append(
             Obstacle(name=name, kind="opening", gap=wall.gap, least=wall.least, part=wall.part)
         )
-    leaf = open_door(car, door.side)
+    leaf = open_door(car, side)
     if leaf is not None:
-        name = f"open {door.side} door"
+        name = f"open {side} door"
         out.append(Obstacle(name=name, kind="door", gap=leaf.gap, least=leaf.gap))
     keep = {k.name for k in car.keepouts}
     for s in surfaces(car):
@@ -293,28 +299,24 @@ class SwingMotion:
             return probe.every, np.asarray(least - probe.radii)
         return probe.rough, np.asarray(least[:, probe.leader] - probe.reach)
 
-    def tightest(self, which: Sequence[int], angle: float) -> tuple[float, Vec, int]:
-        """Least gap to some obstacles at an angle, mm, where, and to which of them."""
-        at = self.positions(np.array([angle]))
-        told = []
-        for i in which:
-            (gap,), (spot,) = self.gaps(i, at)
-            told.append(min((gap, spot), self.round_side(i, at[0]), key=lambda found: found[0]))
-        k = int(np.argmin([gap for gap, _ in told]))
-        return *told[k], which[k]
+    def whole_gaps(self, i: int, at: Vec) -> tuple[Vec, Vec]:
+        """As `gaps`, and between two balls too, where the bar stands out further than they do."""
+        told = zip(self.gaps(i, at), self._round_side(i, at), strict=True)
+        (gaps, sides), (spots, beside) = told
+        nearer = sides < gaps
+        return np.where(nearer, sides, gaps), np.where(nearer[:, None], beside, spots)
 
-    def round_side(self, i: int, at: Vec) -> tuple[float, Vec]:
-        """Gap of the bar's round side to an obstacle in a position, mm, and where on its axis.
-
-        Between two balls the bar stands out further than they do.
-        """
-        spine = at[: self.probe.spine]
-        k = int(np.argmin(self.obstacles[i].gap(spine)))
-        low, high = spine[max(k - 1, 0)], spine[min(k + 1, len(spine) - 1)]
-        fine = low + np.linspace(0.0, 1.0, BETWEEN)[:, None] * (high - low)
-        gaps = self.obstacles[i].gap(fine) - self.probe.radii[0]
-        best = int(np.argmin(gaps))
-        return float(gaps[best]), fine[best]
+    def _round_side(self, i: int, at: Vec) -> tuple[Vec, Vec]:
+        """Gap of the bar's round side to an obstacle, and where on its axis, as `gaps`."""
+        gap, each = self.obstacles[i].gap, np.arange(len(at))
+        spine = at[:, : self.probe.spine]
+        k = np.argmin(gap(spine.reshape(-1, 3)).reshape(spine.shape[:2]), axis=1)
+        low = spine[each, np.maximum(k - 1, 0)]
+        step = spine[each, np.minimum(k + 1, self.probe.spine - 1)] - low
+        fine = low[:, None] + np.linspace(0.0, 1.0, BETWEEN)[:, None] * step[:, None]
+        gaps = gap(fine.reshape(-1, 3)).reshape(fine.shape[:2]) - self.probe.radii[0]
+        best = np.argmin(gaps, axis=1)
+        return gaps[each, best], fine[each, best]
 
 
 def sweep(cage: Cage, car: Car | None, door: SwingDoor) -> Swept:
@@ -326,7 +328,7 @@ def sweep(cage: Cage, car: Car | None, door: SwingDoor) -> Swept:
         door: the bar.
     """
     swing = SwingMotion(cage, car, door)
-    angles = np.arange(0.0, MOST + STEP / 2, STEP)
+    angles = np.unique(np.append(np.arange(0.0, MOST + STEP / 2, STEP), door.open_angle))
     at = swing.positions(angles)
     afar = swing.from_afar(at)
     near = {i: swing.gaps(i, at) for i in np.flatnonzero(afar < REFINED).tolist()}
@@ -381,13 +383,17 @@ def _limit(
     which = [i for i, gaps in hit.items() if gaps[first]]
     low, high = (float(angles[first - 1]), float(angles[first])) if first else (0.0, 0.0)
     while high - low > radians(0.01):
-        middle = 0.5 * (low + high)
-        gap, _, _ = swing.tightest(which, middle)
-        low, high = (low, middle) if gap < CONTACT else (middle, high)
-    gap, point, i = swing.tightest(which, high)
+        tries = np.linspace(low, high, PARTS + 1)
+        at = swing.positions(tries[1:-1])
+        gaps = np.min([swing.whole_gaps(i, at)[0] for i in which], axis=0)
+        k = int(np.argmax(np.append(gaps < CONTACT, True)))
+        low, high = float(tries[k]), float(tries[k + 1])
+    at = swing.positions(np.array([high]))
+    met = [(swing.whole_gaps(i, at), i) for i in which]
+    ((gap,), (point,)), i = min(met, key=lambda m: float(m[0][0][0]))
     found = swing.obstacles[i]
     return high, Closest(
-        name=found.named(point), kind=found.kind, gap=gap, angle=high, point=vec(point)
+        name=found.named(point), kind=found.kind, gap=float(gap), angle=high, point=vec(point)
     )
 
 
@@ -395,12 +401,12 @@ def _closest(
     swing: SwingMotion, i: int, angles: Vec, found: tuple[Vec, Vec], full: float
 ) -> Closest:
     """Least gap to an obstacle up to ``full``; a small one refined round the coarse least."""
-    inside = int(np.searchsorted(angles, full - ANGLE_ROUNDING))
-    last = swing.gaps(i, swing.positions(np.array([full])))
-    steps = np.append(angles[:inside], full)
-    gaps, spots = (
-        np.concatenate([all_[:inside], end]) for all_, end in zip(found, last, strict=True)
-    )
+    inside = int(np.searchsorted(angles, full, side="right"))
+    steps, (gaps, spots) = angles[:inside], (rows[:inside] for rows in found)
+    if steps[-1] < full:
+        last = swing.gaps(i, swing.positions(np.array([full])))
+        steps = np.append(steps, full)
+        gaps, spots = (np.concatenate(rows) for rows in zip((gaps, spots), last, strict=True))
     k = int(np.argmin(gaps))
     gap, best, point = float(gaps[k]), float(steps[k]), spots[k]
     width = STEP
@@ -411,8 +417,8 @@ def _closest(
         gap, best, point = float(gaps[k]), float(tries[k]), spots[k]
         width /= 4
     if gap < REFINED:
-        side, spot = swing.round_side(i, swing.positions(np.array([best]))[0])
+        (side,), (spot,) = swing.whole_gaps(i, swing.positions(np.array([best])))
         if side < gap:
-            gap, point = side, spot
+            gap, point = float(side), spot
     one = swing.obstacles[i]
     return Closest(name=one.named(point), kind=one.kind, gap=gap, angle=best, point=vec(point))
