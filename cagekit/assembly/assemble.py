@@ -43,6 +43,7 @@ if TYPE_CHECKING:
     from cagekit.swing.divide import Divided
 
 T = TypeVar("T")
+S = TypeVar("S", MadeVersion, Cage)
 
 CALLED = attrgetter("kind", "group", "id")
 """What an entry is called by."""
@@ -163,9 +164,10 @@ LOT = 32
 
 def _side_by_side(builds: Sequence[Build], kept: Kept) -> list[Cage | CagekitError]:
     latest = kept.once(("latest version",), Latest)
-    settled = before = latest.version
+    settled, before = latest.cage, latest.version
     trials, left = Trials(kept, latest), list(range(len(builds)))
     found: dict[int, MadeVersion | CagekitError] = {}
+    cages: dict[int, Cage | CagekitError] = {}
     supposed: dict[int, Supposed] = {}
     while left:
         wrong = left
@@ -176,20 +178,26 @@ def _side_by_side(builds: Sequence[Build], kept: Kept) -> list[Cage | CagekitErr
                 before = made if isinstance(made, MadeVersion) else before
             trials.look()
             wrong = [i for i in wrong if not trials.bear_out(supposed[i])]
-        cages = [v.cage for i in left if isinstance(v := found[i], MadeVersion)]
+        for i in left:
+            cages[i] = _then(found[i], partial(_cage, builds[i], kept))
+        there = [cage for i in left if isinstance(cage := cages[i], Cage)]
         if settled is not None:
-            for cage in cages:
-                cage.take_over(settled.cage)
-        trials.cut(cages)
+            for cage in there:
+                cage.take_over(settled)
+        trials.cut(there)
         left = [i for i in left if not trials.bear_out(supposed[i])]
     out: list[Cage | CagekitError] = []
     for i in range(len(builds)):
-        made = found[i]
-        joined = _or_error(partial(_coped, made.cage)) if isinstance(made, MadeVersion) else made
+        joined = _then(cages[i], _coped)
         out.append(joined)
-        if isinstance(made, MadeVersion) and isinstance(joined, Cage):
-            latest.version = made.settled(joined)
+        if isinstance(made := found[i], MadeVersion) and isinstance(joined, Cage):
+            latest.version, latest.cage = made.settled(), joined
     return out
+
+
+def _then(made: S | CagekitError, make: Callable[[S], T]) -> T | CagekitError:
+    """What is made of this, where there was no error so far."""
+    return made if isinstance(made, CagekitError) else _or_error(partial(make, made))
 
 
 def _or_error(make: Callable[[], T]) -> T | CagekitError:
@@ -200,7 +208,7 @@ def _or_error(make: Callable[[], T]) -> T | CagekitError:
 
 
 def _tubes(build: Build, kept: Kept, trials: Trials, last: MadeVersion | None) -> MadeVersion:
-    """The tubes of a build, not coped yet; ``last`` is the version made before it."""
+    """The tubes of a build, whole and not coped yet; ``last`` is the version made before it."""
     frame = kept.once(("chassis", Same(build.car)), partial(_frame, build, kept))
     ground = kept.once(("ground", _ground(build)), object)
     left_out, spare = kept.once(_layout(build), partial(_left_out, build))
@@ -231,25 +239,28 @@ def _tubes(build: Build, kept: Kept, trials: Trials, last: MadeVersion | None) -
             row = _row(entry, only, key, reads, step, site, made, kept, trials)
         rows.append(row)
         before.note(row)
-    members = site.made
+    return MadeVersion(ground=ground, rows=rows, members=site.made, chassis=site.chassis)
+
+
+def _cage(build: Build, kept: Kept, made: MadeVersion) -> Cage:
+    """The cage of a build's tubes, those divided that come apart."""
+    members = dict(made.members)
     _require_outriggers(build, members)
     _note_grinding(build, members, kept)
     divided = _swung(build, members, kept)
-    bolted = _bolted(build, members, site.chassis, kept)
-    notes = [n for row in rows for n in row.notes]
-    cage = Cage(
+    bolted = _bolted(build, members, made.chassis, kept)
+    return Cage(
         build.name,
         _divided(members, divided, bolted, kept),
         plates=[p for d in divided for p in d.plates],
         doors=[d.door for d in divided],
         bolted=[s.tube for s in bolted],
         hardware=[p for parts in (divided, bolted) for d in parts for p in d.hardware],
-        chassis=site.chassis.values(),
-        notes=notes,
+        chassis=made.chassis.values(),
+        notes=[n for row in made.rows for n in row.notes],
         tells=_axes_apart,
         kept=kept,
     )
-    return MadeVersion(ground=ground, rows=rows, cage=cage)
 
 
 def _key(entry: MemberEntry, spare: bool) -> Hashable:

@@ -48,16 +48,20 @@ class EntryMade(Struct, frozen=True, kw_only=True, eq=False):
 
 
 class MadeVersion(Struct, frozen=True, kw_only=True, eq=False):
-    """The rows of a version in order, all made on one ``ground``, and its cage."""
+    """The rows of a version in order, all made on one ``ground``, and their tubes, whole.
+
+    ``chassis`` are the tubes of the car's own frame.
+    """
 
     ground: object
     rows: Sequence[EntryMade]
-    cage: Cage
+    members: Mapping[str, Member]
+    chassis: Mapping[str, Member]
 
-    def settled(self, cage: Cage) -> MadeVersion:
-        """The same when its cuts have told what was supposed, with the cage that has them."""
+    def settled(self) -> MadeVersion:
+        """The same when its cuts have told what was supposed."""
         rows = [replace(r, supposed={}) if r.supposed else r for r in self.rows]
-        return replace(self, rows=rows, cage=cage)
+        return replace(self, rows=rows)
 
 
 class EndMet(NamedTuple):
@@ -69,10 +73,14 @@ class EndMet(NamedTuple):
 
 
 class Latest:
-    """The version made last, and which branches ends ran into when they were last looked at."""
+    """The version made last, and which branches ends ran into when they were last looked at.
+
+    ``cage`` is the one that has the cuts of ``version``.
+    """
 
     def __init__(self) -> None:
         self.version: MadeVersion | None = None
+        self.cage: Cage | None = None
         self.ends: dict[tuple[str, str], EndMet] = {}
         self.ways: dict[tuple[str, str], dict[str, bool]] = {}
 
