@@ -39,15 +39,15 @@ def test_json_holds_every_place(capsys: pytest.CaptureFixture[str]) -> None:
 
 
 def test_a_proposal_typed_as_it_is_printed_is_the_place_that_was_tried() -> None:
-    build = load_build("hillclimb-coupe")
-    found = place(build, "door_bar_left", [])
+    build, groups = load_build("hillclimb-coupe"), ("fit", "car", "rules")
+    found = place(build, "door_bar_left", [], groups=groups)
     assert found.best is not None
     assert set(found.proposed) == {f for s in found.sweeps for f in s.fields}
 
     typed = tuple(
         e.model_copy(update=found.proposed) if e.id == "door_bar_left" else e for e in build.entries
     )
-    again = place(replace(build, entries=typed), "door_bar_left", [])
+    again = place(replace(build, entries=typed), "door_bar_left", [], groups=groups)
     here = min(again.trials, key=lambda t: abs(t.values[0] - again.now[0]))
     assert again.now[0] == pytest.approx(found.best.values[0])
     assert here.spot == pytest.approx(found.best.spot)

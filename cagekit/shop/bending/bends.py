@@ -321,8 +321,8 @@ def _without_die(
 def schedules(cage: Cage, tooling: Tooling) -> tuple[BendSchedule, ...]:
     """Make the schedule of every member of a cage, in build order, straight ones too."""
     out = []
-    for m in cage.members.values():
-        tips = cage.cut(m.id, "a").shortest, cage.cut(m.id, "b").shortest
+    for m, (a, b) in zip(cage.members.values(), cage.cuts(list(cage.members)), strict=True):
+        tips = a.shortest, b.shortest
         key = ("bend schedule", m, tips, Same(tooling))
         out.append(cage.kept.once(key, partial(_schedule, m, tips, tooling)))
     return tuple(out)

@@ -33,7 +33,8 @@ def wagon() -> Build:
 
 @pytest.fixture(scope="module")
 def harness(wagon: Build) -> Placement:
-    return place(wagon, "harness_bar", [sweep(wagon, "harness_bar", "height", range(300, 640, 20))])
+    heights = sweep(wagon, "harness_bar", "height", range(300, 640, 20))
+    return place(wagon, "harness_bar", [heights], groups=("fit", "rules"))
 
 
 def test_a_harness_bar_turns_where_the_shoulder_is(harness: Placement) -> None:
@@ -98,20 +99,29 @@ def test_two_fields_make_a_grid(wagon: Build) -> None:
         sweep(wagon, "door_bar", "height_rear", (280.0, 320.0)),
         sweep(wagon, "door_bar", "height_front", (260.0, 300.0, 340.0)),
     ]
-    found = place(wagon, "door_bar", sweeps)
+    found = place(wagon, "door_bar", sweeps, groups=("car",))
     assert [t.values for t in found.trials] == [
         (280, 260), (280, 300), (280, 340), (320, 260), (320, 300), (320, 340),
     ]  # fmt: skip
 
 
+@pytest.fixture(scope="module")
+def rises(wagon: Build) -> Sweep:
+    """Places of which the last cannot be made."""
+    return sweep(wagon, "door_bar", "height_rear", (*range(300, 345, 5), 5000.0))
+
+
+@pytest.fixture(scope="module")
+def alone(wagon: Build, rises: Sweep) -> Placement:
+    return place(wagon, "door_bar", [rises], groups=("fit", "swing_out"))
+
+
 @pytest.mark.skipif(not ProcessCopy.can_be, reason="this system copies no process")
 @pytest.mark.parametrize("ends", ["whole", "early"])
 def test_half_of_the_places_may_be_tried_by_a_copy(
-    wagon: Build, ends: str, monkeypatch: pytest.MonkeyPatch
+    wagon: Build, rises: Sweep, alone: Placement, ends: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The same comes of them, in order, what cannot be made too, and if the copy ends early."""
-    heights = [sweep(wagon, "door_bar", "height_rear", (*range(300, 345, 5), 5000.0))]
-    alone = place(wagon, "door_bar", heights)
     here, tried = os.getpid(), list[int]()
 
     def counted(*asked: Any) -> Any:
@@ -122,7 +132,7 @@ def test_half_of_the_places_may_be_tried_by_a_copy(
 
     monkeypatch.setattr(placement, "_try", counted)
     monkeypatch.setattr(process, "cores", lambda: 2)
-    found = place(wagon, "door_bar", heights, copied=True)
+    found = place(wagon, "door_bar", [rises], groups=("fit", "swing_out"), copied=True)
     assert len(tried) == (5 + 1 if ends == "whole" else 10)
     assert [t.values for t in found.trials] == [t.values for t in alone.trials]
     assert [t.error for t in found.trials] == [t.error for t in alone.trials]
@@ -136,7 +146,8 @@ def test_half_of_the_places_may_be_tried_by_a_copy(
 
 
 def test_a_place_that_cannot_be_made_is_told(wagon: Build) -> None:
-    found = place(wagon, "door_bar", [sweep(wagon, "door_bar", "height_rear", (330.0, 5000.0))])
+    heights = sweep(wagon, "door_bar", "height_rear", (330.0, 5000.0))
+    found = place(wagon, "door_bar", [heights], groups=("car",))
     assert found.trials[1].mark == "no"
     assert found.trials[1].error
     assert found.best is found.trials[0]
@@ -179,7 +190,8 @@ def test_room_to_a_limit(harness: Placement) -> None:
 
 def test_a_dash_bar_set_back_comes_nearer_to_the_knuckles() -> None:
     hatch = load_build("gravel-hatch")
-    found = place(hatch, "dash_bar", [sweep(hatch, "dash_bar", "set_back", (0.0, 100.0, 200.0))])
+    back = sweep(hatch, "dash_bar", "set_back", (0.0, 100.0, 200.0))
+    found = place(hatch, "dash_bar", [back], groups=("fit",))
     key = ("fit/wheel-dash", "tall-driver")
     rooms = [float(t.findings[key].measured) for t in found.trials]
     assert rooms[0] > rooms[1] > rooms[2]
@@ -198,10 +210,11 @@ def test_a_strut_named_like_a_bar_is_no_piece_of_it(wagon: Build) -> None:
     )
     other = replace(wagon, entries=(*wagon.entries, brace))
     tried = sweep(wagon, "door_bar", "height_rear", (300.0, 330.0))
-    found = place(other, "door_bar", [tried])
+    groups = ("geometry", "fit")
+    found = place(other, "door_bar", [tried], groups=groups)
     pieces = [f"door_bar_{s}{p}" for s in ("left", "right") for p in PIECES]
     assert all(list(t.members) == pieces for t in found.trials)
-    assert place(wagon, "door_bar", [tried]).columns == tuple(
+    assert place(wagon, "door_bar", [tried], groups=groups).columns == tuple(
         c for c in found.columns if not any("door_bar_left_brace" in k[1] for k in c)
     )
 
@@ -210,7 +223,8 @@ def test_a_place_is_told_as_possible_just_when_the_cage_can_be_made_there() -> N
     """Near the diagonal's ends the bar's pieces are too short to cope or to carry their tabs."""
     roadster = load_build("track-roadster")
     heights = (150.0, 300.0, 600.0, 650.0, 750.0, 850.0)
-    found = place(roadster, "harness_bar", [sweep(roadster, "harness_bar", "height", heights)])
+    tried = sweep(roadster, "harness_bar", "height", heights)
+    found = place(roadster, "harness_bar", [tried], groups=("plates",))
     made = []
     for height in heights:
         try:
@@ -249,7 +263,7 @@ def test_every_place_is_judged_as_check_judges_it(wagon: Build) -> None:
 def test_every_subject_of_a_check_has_one_column_whole_at_all_places() -> None:
     """What passes is one finding to people; here that split a check over columns with gaps."""
     coupe = load_build("hillclimb-coupe")
-    found = place(coupe, "door_bar")
+    found = place(coupe, "door_bar", groups=(*placement.ROOMS, "rules"))
     made = [t for t in found.trials if not t.error]
     by_check: dict[str, list[str]] = {}
     for column in found.columns:
@@ -286,7 +300,8 @@ def with_stays() -> Build:
 
 def test_a_strut_of_ones_own_is_moved_along_what_it_sits_on(with_stays: Build) -> None:
     heights = [220.0, 300.0]
-    found = place(with_stays, "stay", [sweep(with_stays, "stay", "from", heights)])
+    tried = sweep(with_stays, "stay", "from", heights)
+    found = place(with_stays, "stay", [tried], groups=("car",))
     assert found.now == (250.0,)
     assert [t.error for t in found.trials] == ["", ""]
     assert {m for t in found.trials for m in t.members} == {"stay_left", "stay_right"}

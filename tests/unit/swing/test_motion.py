@@ -15,7 +15,7 @@ from cagekit.geometry.outline import Outline
 from cagekit.inputs.build import Build
 from cagekit.inputs.keepouts import KeepOut
 from cagekit.swing.bodies import BodySide, Prisms, part_solid, plate_solid, stub_gap
-from cagekit.swing.motion import sweep
+from cagekit.swing.motion import SwingMotion, obstacles, sweep
 from cagekit.swing.opened import opened_cage
 
 from .conftest import caged
@@ -332,3 +332,38 @@ def test_a_bar_opens_no_further_than_the_cars_own_door(make, car, side: str) -> 
     assert gap(held.limit) == pytest.approx(0.0, abs=1.5)
     assert gap(held.full) > 2.0
     assert gap(held.limit + np.radians(1.0)) < -2.0
+
+
+def test_what_is_measured_is_the_nearest_of_all_points(wagon: tuple[Build, Cage]) -> None:
+    """Against every point of the bar, for everything that it could meet."""
+    build, cage = wagon
+    swing = SwingMotion(cage, build.car, cage.doors[0])
+    angles = np.radians([0.0, 1.0, 17.0, 60.0, 91.0, 140.0])
+    at, probe = swing.positions(angles), swing.probe
+    for row, angle in zip(at, angles, strict=True):
+        hinge = swing.door.hinge
+        assert row == pytest.approx(rotated(probe.points, hinge.origin, hinge.pin, angle), abs=1e-9)
+    kinds = set()
+    for i, (one, afar) in enumerate(zip(swing.obstacles, swing.from_afar(at), strict=True)):
+        points = slice(None) if one.own else probe.rough
+        every = np.array([one.gap(row[points]) for row in at]) - probe.radii[points]
+        assert swing.gaps(i, at)[0] == pytest.approx(every.min(axis=1), abs=1e-9)
+        assert afar <= every.min()
+        kinds.add(one.kind)
+    assert {"tube", "opening", "body", "hinge stub", "latch bracket"} <= kinds
+
+
+def test_an_obstacle_is_no_nearer_than_it_is_said_to_be_at_least(
+    wagon: tuple[Build, Cage],
+) -> None:
+    build, cage = wagon
+    rng = np.random.default_rng(29)
+    door = cage.doors[1]
+    near = door.fitted.path.points(np.linspace(0.0, door.fitted.path.length, 300))
+    points = near + rng.normal(size=near.shape) * rng.choice([5.0, 60.0, 400.0], size=(300, 1))
+    steps = rng.normal(size=points.shape) * rng.choice([1.0, 30.0], size=(300, 1))
+    for one in obstacles(cage, build.car, door):
+        gap, least = one.gap(points), one.least(points)
+        assert (least <= np.maximum(gap, 0.0) + 1e-9).all(), one.name
+        moved = np.abs(one.least(points + steps) - least)
+        assert (moved <= np.linalg.norm(steps, axis=1) + 1e-9).all(), one.name
