@@ -22,9 +22,9 @@ from cagekit.geometry.centre_line import Vec, vec
 from cagekit.geometry.shapes import Solids
 from cagekit.swing.bodies import (
     BodySide,
+    DrawnOut,
     GapFunction,
     Obstacle,
-    Prisms,
     hulls,
     open_door,
     part_solid,
@@ -180,7 +180,7 @@ def obstacles(cage: Cage, car: Car | None, door: SwingDoor) -> tuple[Obstacle, .
         stub = cage.member(joint.stub)
         gap = stub_gap(stub, joint.stub_face)
         out.append(_own(stub.id, f"{joint.name} stub", gap, gap))
-        solids: list[tuple[str, Prisms]] = [
+        solids: list[tuple[str, DrawnOut]] = [
             (plate.id, plate_solid(plate))
             for plate in cage.plates
             if plate.id in door.plates and joint.stub in plate.members
@@ -250,10 +250,6 @@ class SwingMotion:
         c, s = np.cos(angles)[:, None, None], np.sin(angles)[:, None, None]
         return np.asarray(middle + c * start + s * quarter)
 
-    def _points_of(self, i: int) -> Ints:
-        """The points of the probe that an obstacle is held against."""
-        return self.probe.every if self.obstacles[i].own else self.probe.rough
-
     def from_afar(self, at: Vec) -> Vec:
         """What the gap to each obstacle is at least in positions ``(k, n, 3)``: ``(m,)`` mm.
 
@@ -281,7 +277,8 @@ class SwingMotion:
         of, least = self._at_least(one, at)
         first = of[np.argmin(least, axis=1)]
         most = one.gap(at[each, first]) - radii[first]
-        rows, points = np.nonzero(least <= most[:, None] + ROUNDING)
+        # of what lies within, all that may
+        rows, points = np.nonzero(least <= np.maximum(most, 0.0)[:, None] + ROUNDING)
         points = of[points]
         gaps = one.gap(at[rows, points]) - radii[points]
         best = np.lexsort((gaps, rows))[np.searchsorted(rows, each)]
@@ -336,13 +333,12 @@ def sweep(cage: Cage, car: Car | None, door: SwingDoor) -> Swept:
     full = door.open_angle if limit is None else min(door.open_angle, max(limit - BACK, 0.0))
     found = [_closest(swing, i, angles, gaps, full) for i, gaps in near.items()]
     # of what never comes near the tightest alone is told
-    others = sorted((least, i) for i, least in enumerate(afar.tolist()) if i not in near)
-    least = min((c.gap for c in found if c.kind in AROUND), default=np.inf)
-    for afar_of_it, i in others:
-        if afar_of_it > least:
+    tightest = min((c.gap for c in found if c.kind in AROUND), default=np.inf)
+    for least, i in sorted((least, i) for i, least in enumerate(afar.tolist()) if i not in near):
+        if least > tightest:
             break
         found.append(_closest(swing, i, angles, swing.gaps(i, at), full))
-        least = min(least, found[-1].gap)
+        tightest = min(tightest, found[-1].gap)
     tip = cage.member(door.bar).path.end_point(door.latch.end)
     steps = np.linspace(0.0, full, 19)
     path = np.array([moved_points(tip[None], door.motion(float(a)))[0] for a in steps])
@@ -374,7 +370,7 @@ def _latch_side(swing: SwingMotion, cage: Cage, full: float) -> float:
 def _limit(
     swing: SwingMotion, angles: Vec, near: Mapping[int, Vec]
 ) -> tuple[float | None, Closest | None]:
-    """The first angle at which some gap is contact, halved down to a hundredth of a degree."""
+    """The first angle at which some gap is contact, to a hundredth of a degree."""
     hit = {i: gaps < CONTACT for i, gaps in near.items()}
     steps = np.flatnonzero(np.any(list(hit.values()), axis=0))
     if not len(steps):

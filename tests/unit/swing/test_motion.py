@@ -14,7 +14,7 @@ from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.outline import Outline
 from cagekit.inputs.build import Build
 from cagekit.inputs.keepouts import KeepOut
-from cagekit.swing.bodies import BodySide, Prisms, part_solid, plate_solid, stub_gap
+from cagekit.swing.bodies import BodySide, DrawnOut, part_solid, plate_solid, stub_gap
 from cagekit.swing.motion import SwingMotion, obstacles, sweep
 from cagekit.swing.opened import opened_cage
 
@@ -234,7 +234,7 @@ def test_solids_tell_their_distance() -> None:
     rng = np.random.default_rng(11)
     points = rng.uniform(-60, 60, size=(300, 3))
     loop = Outline.rectangle(40, 24)
-    box = Prisms([np.eye(4)], [loop], [(-5.0, 7.0)]).gap(points)
+    box = DrawnOut([np.eye(4)], [loop], [(-5.0, 7.0)]).gap(points)
     q = np.abs(points - [0, 0, 1]) - [20, 12, 6]
     want = np.linalg.norm(np.maximum(q, 0), axis=1) + np.minimum(q.max(axis=1), 0)
     assert box == pytest.approx(want, abs=1e-9)
@@ -343,14 +343,18 @@ def test_what_is_measured_is_the_nearest_of_all_points(wagon: tuple[Build, Cage]
     for row, angle in zip(at, angles, strict=True):
         hinge = swing.door.hinge
         assert row == pytest.approx(rotated(probe.points, hinge.origin, hinge.pin, angle), abs=1e-9)
-    kinds = set()
+    at = np.concatenate([at, at[:2] - 3 * RISE])  # and under the floor
+    kinds, deep = set(), False
     for i, (one, afar) in enumerate(zip(swing.obstacles, swing.from_afar(at), strict=True)):
         points = slice(None) if one.own else probe.rough
         every = np.array([one.gap(row[points]) for row in at]) - probe.radii[points]
         assert swing.gaps(i, at)[0] == pytest.approx(every.min(axis=1), abs=1e-9)
-        assert afar <= every.min()
+        assert afar <= max(every.min(), 0.0)
         kinds.add(one.kind)
+        deep |= bool((every.min(axis=1) < -50.0).any() and one.name.endswith("floor"))
     assert {"tube", "opening", "body", "hinge stub", "latch bracket"} <= kinds
+    assert deep
+    assert deep
 
 
 def test_an_obstacle_is_no_nearer_than_it_is_said_to_be_at_least(
