@@ -90,7 +90,7 @@ def _outside(a: Vec, b: Vec) -> Vec:
     return np.asarray(both + np.minimum(np.maximum(a, b), 0.0))
 
 
-class DrawnOut:
+class Prisms:
     """Outlines drawn out square to their planes, as one solid.
 
     Args:
@@ -132,18 +132,18 @@ class DrawnOut:
 _TURN = slice(3)
 
 
-def plate_solid(plate: Plate) -> DrawnOut:
+def plate_solid(plate: Plate) -> Prisms:
     """The flats of a plate; its bend zones lie between them and are left out."""
     frames = [plate.placement @ f.frame for f in plate.facets]
     loops = [f.loop for f in plate.facets]
-    return DrawnOut(frames, loops, [(-plate.thickness, 0.0)] * len(loops))
+    return Prisms(frames, loops, [(-plate.thickness, 0.0)] * len(loops))
 
 
-def part_solid(part: SmallPart) -> DrawnOut:
+def part_solid(part: SmallPart) -> Prisms:
     """A small part, its bore filled."""
     ends = np.cumsum([0.0, *(stage.length for stage in part.stages)]).tolist()
     loops = [stage.outline for stage in part.stages]
-    return DrawnOut([part.frame] * len(loops), loops, list(pairwise(ends)))
+    return Prisms([part.frame] * len(loops), loops, list(pairwise(ends)))
 
 
 class BodySide(Struct, frozen=True, eq=False):

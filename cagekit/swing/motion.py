@@ -22,9 +22,9 @@ from cagekit.geometry.centre_line import Vec, vec
 from cagekit.geometry.shapes import Solids
 from cagekit.swing.bodies import (
     BodySide,
-    DrawnOut,
     GapFunction,
     Obstacle,
+    Prisms,
     hulls,
     open_door,
     part_solid,
@@ -180,7 +180,7 @@ def obstacles(cage: Cage, car: Car | None, door: SwingDoor) -> tuple[Obstacle, .
         stub = cage.member(joint.stub)
         gap = stub_gap(stub, joint.stub_face)
         out.append(_own(stub.id, f"{joint.name} stub", gap, gap))
-        solids: list[tuple[str, DrawnOut]] = [
+        solids: list[tuple[str, Prisms]] = [
             (plate.id, plate_solid(plate))
             for plate in cage.plates
             if plate.id in door.plates and joint.stub in plate.members

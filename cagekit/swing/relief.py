@@ -17,7 +17,8 @@ from cagekit.errors import GeometryError
 from cagekit.geometry.centre_line import Vec
 from cagekit.units.tolerance import ROUNDING
 
-Triple = tuple[float, float, float]
+InJoint = tuple[float, float, float]
+"""A point or direction by what lies along, out and pin of a joint."""
 
 RIM = 721
 """Points round the rim that are followed."""
@@ -42,7 +43,7 @@ def least_travel(offset: Vec, cosine: Vec, sine: Vec, angle: float) -> Vec:
 
 
 def end_clearance(
-    lean: float, *, gap: float, radius: float, pivot: Triple, axis: Triple, angle: float
+    lean: float, *, gap: float, radius: float, pivot: InJoint, axis: InJoint, angle: float
 ) -> float:
     """Least distance (mm) of the bar's rim from the plane of the stub's face through the swing.
 
@@ -65,7 +66,7 @@ class _Rim:
     """
 
     def __init__(
-        self, gap: float, radius: float, pivot: Triple, axis: Triple, angle: float
+        self, gap: float, radius: float, pivot: InJoint, axis: InJoint, angle: float
     ) -> None:
         (a, b, c), (turn, v, w) = pivot, axis
         y, z = radius * _RING
@@ -89,8 +90,8 @@ def relief_lean(
     gap: float,
     clearance: float,
     radius: float,
-    pivot: Triple,
-    axis: Triple,
+    pivot: InJoint,
+    axis: InJoint,
     angle: float,
 ) -> float:
     """Smallest lean (slope) that keeps ``clearance`` mm through the swing; see `end_clearance`.
@@ -120,7 +121,7 @@ def relief_lean(
 
 @lru_cache(maxsize=64)
 def _least_lean(
-    gap: float, clearance: float, radius: float, pivot: Triple, axis: Triple, angle: float
+    gap: float, clearance: float, radius: float, pivot: InJoint, axis: InJoint, angle: float
 ) -> tuple[float | None, float]:
     """The lean of `relief_lean`, None when there is none, and the room that it leaves, mm.
 

@@ -14,7 +14,7 @@ from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.outline import Outline
 from cagekit.inputs.build import Build
 from cagekit.inputs.keepouts import KeepOut
-from cagekit.swing.bodies import BodySide, DrawnOut, part_solid, plate_solid, stub_gap
+from cagekit.swing.bodies import BodySide, Prisms, part_solid, plate_solid, stub_gap
 from cagekit.swing.motion import SwingMotion, obstacles, sweep
 from cagekit.swing.opened import opened_cage
 
@@ -234,7 +234,7 @@ def test_solids_tell_their_distance() -> None:
     rng = np.random.default_rng(11)
     points = rng.uniform(-60, 60, size=(300, 3))
     loop = Outline.rectangle(40, 24)
-    box = DrawnOut([np.eye(4)], [loop], [(-5.0, 7.0)]).gap(points)
+    box = Prisms([np.eye(4)], [loop], [(-5.0, 7.0)]).gap(points)
     q = np.abs(points - [0, 0, 1]) - [20, 12, 6]
     want = np.linalg.norm(np.maximum(q, 0), axis=1) + np.minimum(q.max(axis=1), 0)
     assert box == pytest.approx(want, abs=1e-9)
