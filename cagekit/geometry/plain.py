@@ -13,6 +13,7 @@ from math import asin, atan2, cos, hypot, inf, pi, sin, sqrt
 from typing import NamedTuple
 
 from cagekit.geometry.contact import (
+    RANGE_TOL,
     TOUCH,
     ContactSurface,
     CylinderPiece,
@@ -166,7 +167,9 @@ def _along(branch: Branch, landing: Landing, first: TubeSurface | None) -> _Alon
             continue
         if first is None:
             return None
-        aside = first.axis_distance((on.start + end * on.axis)[None])[0]
+        aside = landing.node_gap
+        if abs(have) > RANGE_TOL or aside > ROUNDING:  # it does not end in the point
+            aside = float(first.axis_distance((on.start + end * on.axis)[None])[0])
         if aside + on.radius > first.radius + ROUNDING:
             return None
     return _Along(lean, grade, grade * grade, reach / grade)
