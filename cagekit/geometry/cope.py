@@ -10,7 +10,7 @@ is ground until it sits down on its parents does. Frame: car axes, mm, rad.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from math import degrees, inf, sin, sqrt
+from math import degrees, inf, sin
 from typing import Literal, Protocol
 
 import numpy as np
@@ -24,7 +24,7 @@ from cagekit.geometry.end_cut import CutWork, EndCut, in_step, measure
 from cagekit.geometry.landing import MIN_ANGLE, Branch, Landing, Parent, land_all
 from cagekit.geometry.plain import plainly_good
 from cagekit.geometry.scan import scan
-from cagekit.units.tolerance import NOISE, SAME_POINT
+from cagekit.units.tolerance import SAME_POINT
 
 MISS_SHARE = 0.25
 """Largest share of the circumference that may miss every parent. More than that and the tube
@@ -172,7 +172,6 @@ class _Begun(Struct, frozen=True, kw_only=True, eq=False):
     landings: Sequence[Landing]
     surfaces: Sequence[ContactSurface]
     windows: Sequence[Window]
-    reference: Vec
 
     def plainly_good(self) -> bool:
         """Whether nothing can be wrong with the cut, told without looking all round it."""
@@ -190,7 +189,8 @@ class _Begun(Struct, frozen=True, kw_only=True, eq=False):
             which=end.which,
             point=point,
             out=out,
-            zero=self.reference,
+            path=end.path,
+            across=None if end.zero is None else vec(end.zero),
             outer_radius=end.outer_radius,
             inner_radius=end.inner_radius,
             touching=tuple(self.surfaces),
@@ -211,10 +211,6 @@ def _begun(
             return found
         landings.append(found)
     point, out, _, name = branch
-    zero = end.zero
-    if zero is None:
-        zero = end.path.reference_lines()[0 if end.which == "a" else -1]
-    across = np.asarray(zero, float)
     surfaces, windows = _gather(landings)
     if end.plane is not None:
         try:
@@ -231,23 +227,7 @@ def _begun(
         landings=landings,
         surfaces=surfaces,
         windows=windows,
-        reference=_square_to(out, across),
     )
-
-
-def _square_to(out: Vec, across: Vec) -> Vec:
-    """The unit vector square to a unit vector that is nearest to a direction, ``(3,)`` each.
-
-    Raises:
-        ValueError: the direction is along it.
-    """
-    (x, y, z), (u, v, w) = out.tolist(), across.tolist()
-    lean = x * u + y * v + z * w
-    a, b, c = u - lean * x, v - lean * y, w - lean * z
-    size = sqrt(a * a + b * b + c * c)
-    if size < NOISE:
-        raise ValueError("a direction needs a length")
-    return vec((a / size, b / size, c / size))
 
 
 def _good(end: EndToCut, cut: EndCut) -> bool:

@@ -11,14 +11,14 @@ from __future__ import annotations
 from collections.abc import Callable, Generator, Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
-from math import cos, pi, sin
+from math import cos, pi, sin, sqrt
 from typing import Literal, NamedTuple, TypeVar, cast
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from cagekit.geometry.arrays import Array, Bools, Ints, Points, cross3
-from cagekit.geometry.centre_line import Vec
+from cagekit.geometry.centre_line import CentreLine, Vec, vec
 from cagekit.geometry.contact import (
     RANGE_TOL,
     TOUCH,
@@ -32,7 +32,7 @@ from cagekit.geometry.contact import (
     first_contacts,
 )
 from cagekit.geometry.scan import GRID, bundles, scan, scan_angles, tangent_angles
-from cagekit.units.tolerance import INSIDE, KERNEL_ANGLE, MICRON
+from cagekit.units.tolerance import INSIDE, KERNEL_ANGLE, MICRON, NOISE
 
 _NEAR_TANGENT = 0.3
 """Sine of the angle between ray and surface below which the curve turns so sharply that it is
@@ -63,7 +63,7 @@ class EndCut:
         which: the end.
         point: theoretical end, ``(3,)`` mm.
         out: unit vector out of the member, ``(3,)``.
-        zero: unit vector from the axis to the reference line at this end, ``(3,)``.
+        path: centre line of the tube up to its theoretical ends.
         outer_radius: outside radius, mm.
         inner_radius: inside radius, mm.
         touching: the contact surfaces that the end may touch: pieces of parents, plate.
@@ -73,13 +73,15 @@ class EndCut:
             angle between axis and plate.
         offset: distance between the axes of tube and first parent, mm.
         concentric: the theoretical end lies on the axis of every parent (within NODE_TOL).
+        across: direction of the reference line at this end, ``(3,)``; by default the one that the
+            path carries along.
     """
 
     owner: str
     which: Literal["a", "b"]
     point: Vec
     out: Vec
-    zero: Vec
+    path: CentreLine
     outer_radius: float
     inner_radius: float
     touching: tuple[ContactSurface, ...]
@@ -88,6 +90,7 @@ class EndCut:
     angle: float = pi / 2
     offset: float = 0.0
     concentric: bool = True
+    across: Vec | None = None
 
     def __repr__(self) -> str:
         """Whose end and what it sits on."""
@@ -150,6 +153,12 @@ class EndCut:
         return (
             *self.point.tolist(), *self.zero.tolist(), *self.side.tolist(), *self.out.tolist()
         )  # fmt: skip
+
+    @cached_property
+    def zero(self) -> Vec:
+        """Unit vector from the axis to the reference line at this end, ``(3,)``."""
+        carried = self.path.reference_lines()[0 if self.which == "a" else -1]
+        return _square_to(self.out, carried if self.across is None else self.across)
 
     @cached_property
     def side(self) -> Vec:
@@ -759,6 +768,21 @@ class EndCut:
             if steps[i] > 1.0 and min(active) >= 0 and len(owners) == 1:
                 return owners.pop(), float(max(e.s[i] for e in ends))
         return None
+
+
+def _square_to(out: Vec, across: Vec) -> Vec:
+    """The unit vector square to a unit vector that is nearest to a direction, ``(3,)`` each.
+
+    Raises:
+        ValueError: the direction is along it.
+    """
+    (x, y, z), (u, v, w) = out.tolist(), across.tolist()
+    lean = x * u + y * v + z * w
+    a, b, c = u - lean * x, v - lean * y, w - lean * z
+    size = sqrt(a * a + b * b + c * c)
+    if size < NOISE:
+        raise ValueError("a direction needs a length")
+    return vec((a / size, b / size, c / size))
 
 
 T = TypeVar("T")
