@@ -9,6 +9,8 @@ from __future__ import annotations
 import io
 import pickle
 from collections.abc import Callable, Sequence
+from dataclasses import fields
+from functools import lru_cache
 from types import FunctionType
 from typing import Any
 
@@ -16,9 +18,12 @@ import numpy as np
 
 from cagekit.cage.cage import Cage
 from cagekit.cage.kept import OWN_CONTENT, Kept
+from cagekit.cage.member import Member
 from cagekit.errors import CagekitError
 from cagekit.geometry.arrays import Array
 from cagekit.geometry.centre_line import Arc, CentreLine, Line
+from cagekit.geometry.contact import CylinderPiece
+from cagekit.geometry.end_cut import EndCut
 from cagekit.process import Packing
 
 CageOrError = Cage | CagekitError
@@ -136,10 +141,66 @@ def _array(data: bytes, kind: str, shape: tuple[int, ...]) -> Array:
     return np.frombuffer(data, kind).reshape(shape)
 
 
+def _record(kind: Any, values: Sequence[object]) -> object:
+    """One of a frozen dataclass, of the values of its fields in order."""
+    new: object = object.__new__(kind)
+    vars(new).update(zip(_names(kind), values, strict=True))
+    return new
+
+
+@lru_cache(maxsize=16)
+def _names(kind: Any) -> tuple[str, ...]:
+    return tuple(f.name for f in fields(kind))
+
+
+def _values(value: Any) -> tuple[object, ...]:
+    own, kind = vars(value), value.__class__
+    return tuple([own[name] for name in _names(kind)])
+
+
+def _packed_path(path: CentreLine) -> tuple[Any, ...]:
+    first = path.pieces[0]
+    if len(path.pieces) == 1 and isinstance(first, Line):
+        return _straight, (first.start.tobytes() + first.end.tobytes(),)
+    return CentreLine, (path.pieces,)
+
+
+def _straight(data: bytes) -> CentreLine:
+    start, end = np.frombuffer(data).reshape(2, 3)
+    return CentreLine((Line(start, end),))
+
+
+def _packed_cylinder(q: CylinderPiece) -> tuple[Any, ...]:
+    data = q.start.tobytes() + q.axis.tobytes()
+    return _cylinder, (q.owner, q.piece, data, q.radius, q.low, q.high)
+
+
+def _cylinder(
+    owner: str, piece: int, data: bytes, radius: float, low: float, high: float
+) -> CylinderPiece:
+    start, axis = np.frombuffer(data).reshape(2, 3)
+    return CylinderPiece(
+        owner=owner, piece=piece, start=start, axis=axis, radius=radius, low=low, high=high
+    )
+
+
+def _packed_cut(cut: EndCut) -> tuple[Any, ...]:
+    """What it is made from, and what its scan tells; or with which others it is to be scanned."""
+    names = ("_beside",) if cut.put_off else _SCANNED
+    state = {name: vars(cut)[name] for name in names if name in vars(cut)}
+    return _record, (EndCut, _values(cut)), state
+
+
+_SCANNED = ("on", "windows", "tangents", "grid", "_scan", "steepest", "deepest", "sits")
+"""What a scan tells of a cut; what else is worked out of it is so again."""
+
 _WAYS: dict[type, Callable[[Any], tuple[Any, ...]]] = {
     np.ndarray: lambda a: (_array, (a.tobytes(), a.dtype.char, a.shape)),
     Line: lambda q: (Line, (q.start, q.end)),
     Arc: lambda q: (Arc, (q.start, q.centre, q.axis, q.angle)),
-    CentreLine: lambda path: (CentreLine, (path.pieces,)),
+    CentreLine: _packed_path,
+    CylinderPiece: _packed_cylinder,
+    Member: lambda m: (_record, (Member, _values(m))),
+    EndCut: _packed_cut,
     Cage: lambda cage: cage.packed(),
 }

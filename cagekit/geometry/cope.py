@@ -181,14 +181,11 @@ class _Begun(Struct, frozen=True, kw_only=True, eq=False):
     def cut(self) -> EndCut:
         """The cut to all that it may touch."""
         end, landings = self.end, self.landings
-        point, out, _, name = self.branch
-        first = self.surfaces[0]
+        first, out = self.surfaces[0], self.branch.out
         tilt = abs(float(first.normal @ out)) if isinstance(first, PlaneFace) else 1.0
         return EndCut(
-            owner=name,
+            owner=self.branch.owner,
             which=end.which,
-            point=point,
-            out=out,
             path=end.path,
             across=None if end.zero is None else vec(end.zero),
             outer_radius=end.outer_radius,

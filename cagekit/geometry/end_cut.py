@@ -61,8 +61,6 @@ class EndCut:
     Attributes:
         owner: name of the tube.
         which: the end.
-        point: theoretical end, ``(3,)`` mm.
-        out: unit vector out of the member, ``(3,)``.
         path: centre line of the tube up to its theoretical ends.
         outer_radius: outside radius, mm.
         inner_radius: inside radius, mm.
@@ -79,8 +77,6 @@ class EndCut:
 
     owner: str
     which: Literal["a", "b"]
-    point: Vec
-    out: Vec
     path: CentreLine
     outer_radius: float
     inner_radius: float
@@ -153,6 +149,16 @@ class EndCut:
         return (
             *self.point.tolist(), *self.zero.tolist(), *self.side.tolist(), *self.out.tolist()
         )  # fmt: skip
+
+    @cached_property
+    def point(self) -> Vec:
+        """Theoretical end, ``(3,)`` mm."""
+        return self.path.end_point(self.which)
+
+    @cached_property
+    def out(self) -> Vec:
+        """Unit vector out of the member, ``(3,)``."""
+        return self.path.out_direction(self.which)
 
     @cached_property
     def zero(self) -> Vec:
