@@ -362,23 +362,35 @@ class Site:
     def _nodes(
         self, entry: StrutEntry, bar: str, start: Vec, end: Vec, cutters: Sequence[str]
     ) -> list[Place]:
-        """Nodes on the cutters' axes, in order along the strut."""
-        axis = unit(end - start)
+        """Nodes on the cutters' axes, in order along the strut.
+
+        A tube of one side need not cross what an entry of both names on the other.
+        """
+        pieces = {name: self._pieces(name, entry) for name in cutters}
+        through = [piece for group in pieces.values() for piece in group]
+        axis, length = unit(end - start), size3(end - start)
         found: list[tuple[float, Place]] = []
-        through = self._pieces(cutters, entry)
-        for name in through:
-            spot = crossing(self.members[name].path, start, end)
-            if self._ends_on_cutter(name, spot, through):
-                continue
-            gap = size3(cross3(spot - start, axis))
-            reach = self.members[name].tube.outer_radius + self.tube(entry, entry.kind).outer_radius
-            along = float((spot - start) @ axis)
-            if gap < reach and SAME_POINT < along < size3(end - start) - SAME_POINT:
-                found.append((along, Place(point=spot, members=(name,))))
-        if not found:
+        own = self.tube(entry, entry.kind).outer_radius
+        other = {"left": "right", "right": "left"}.get(str(entry.side))
+        missed = {
+            cutter: None
+            for cutter, group in pieces.items()
+            if any(self.members[name].side != other for name in group)
+        }
+        for cutter, group in pieces.items():
+            for name in group:
+                spot = crossing(self.members[name].path, start, end)
+                gap, along = size3(cross3(spot - start, axis)), float((spot - start) @ axis)
+                reach = self.members[name].tube.outer_radius + own
+                if gap < reach and SAME_POINT < along < length - SAME_POINT:
+                    missed.pop(cutter, None)
+                    if not self._ends_on_cutter(name, spot, through):
+                        found.append((along, Place(point=spot, members=(name,))))
+        if missed or not found:
             raise GeometryError(
                 bar,
-                f"does not cross {', '.join(cutters)} between its ends, where it is to be cut.",
+                f"does not cross {', '.join(missed or cutters)} between its ends, where it is to "
+                "be cut.",
                 "Take it out of `split_by`, or move a node until the tubes cross.",
             )
         return [place for _, place in sorted(found, key=lambda f: f[0])]
@@ -395,10 +407,10 @@ class Site:
             for which, end in member.ends
         )
 
-    def _pieces(self, cutters: Sequence[str], entry: StrutEntry) -> list[str]:
-        """Ids of the cutters, a cut one standing for all its pieces."""
+    def _pieces(self, cutter: str, entry: StrutEntry) -> list[str]:
+        """Ids of all pieces of a cutter, its own id when it is whole."""
         where = self.where(entry, "split_by")
-        return [m.id for name in cutters for m in self.places.pieces(name, where=where)]
+        return [m.id for m in self.places.pieces(cutter, where=where)]
 
 
 def _side_of(points: Sequence[Vec]) -> Side:

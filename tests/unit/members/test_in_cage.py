@@ -348,6 +348,18 @@ def test_a_changed_hoop_carries_what_hangs_on_it() -> None:
             "does not cross main_hoop between its ends",
         ),
         (
+            "gravel-hatch",  # the first two it does cross
+            {
+                "members": {
+                    "harness_bar": {
+                        "split_by": ["hoop_diagonal", "hoop_diagonal_cross", "main_hoop"]
+                    }
+                }
+            },
+            GeometryError,
+            "harness_bar: does not cross main_hoop between its ends",
+        ),
+        (
             "gravel-hatch",  # it ends on what is to cut it
             {
                 "add": [

@@ -309,6 +309,23 @@ def test_the_second_bar_of_an_x_that_is_none_is_dropped_from_what_cuts_the_harne
     assert entries["harness_bar"].split_by == ("hoop_diagonal", "hoop_diagonal_cross")
 
 
+def test_a_bar_on_each_side_is_cut_by_that_of_both_named_which_is_on_its_side(
+    tmp_path: Path,
+) -> None:
+    table = """
+[[strut]]
+id = "stay"
+side = "both"
+from = "on main_hoop.{side} at height 250"
+to = "on front_hoop.{side} at height 600"
+split_by = ["door_bar_left", "door_bar_right"]
+"""
+    cage = members_only(load_build(str(written(tmp_path, "gravel-hatch", at_end=table))))
+    for side in ("left", "right"):
+        first, second = (m for m in cage.members.values() if m.bar == f"stay_{side}")
+        assert first.b.parents == second.a.parents == (f"door_bar_{side}",)
+
+
 def test_a_tunnel_whose_sides_are_told_needs_no_third_width() -> None:
     tunnel = Tunnel.model_validate({"half_width_left": 90, "half_width_right": 130, "top_z": 100})
     assert (tunnel.half("left"), tunnel.half("right")) == (90, 130)
