@@ -6,7 +6,7 @@ import random
 from collections.abc import Sequence
 from contextlib import suppress
 from functools import partial
-from math import degrees
+from math import cos, degrees, radians, sin
 
 import pytest
 from msgspec.structs import replace
@@ -14,11 +14,13 @@ from outcomes import given, outcome
 from pieces import counted_passes
 
 from cagekit.assembly.assemble import members_only, variants
+from cagekit.assembly.trials import shaping
 from cagekit.cage.cage import Cage
 from cagekit.cage.kept import Kept, content
 from cagekit.cage.member import Member
 from cagekit.errors import CagekitError, CopeError
-from cagekit.geometry.cope import EndCut, EndToCut, cut_ends
+from cagekit.geometry.centre_line import CentreLine
+from cagekit.geometry.cope import EndCut, EndToCut, Parent, cut_ends
 from cagekit.inputs.build import Build
 from cagekit.inputs.entries import MemberEntry
 from cagekit.inputs.messages import unit_of
@@ -83,6 +85,26 @@ def test_copes_of_many_versions_take_no_more_passes_than_those_of_one(
     variants(tall)
     assert len(passes) <= max(alone) + 6 * 2
     assert max(alone) * 3 < sum(alone)
+
+
+@pytest.mark.parametrize(("turned", "shapes"), [(80.0, True), (4.0, False)])
+def test_what_shapes_a_cut_that_waits_is_told_without_its_scan_where_a_few_rays_tell(
+    turned: float, shapes: bool
+) -> None:
+    """By a branch that stands off from the first parent, and by one that lies within it."""
+    post = Parent("post", CentreLine.straight([0, 0, -500], [0, 0, 500]), 22.5)
+    way = [0.0, sin(radians(turned)) * 200, cos(radians(turned)) * 200]
+    branch = Parent("branch", CentreLine.straight([0, 0, 0], way), 17.0, open_a=False)
+    path = CentreLine.straight([0, 0, 0], [500, 0, 0])
+    end = EndToCut(path=path, which="a", outer_radius=17.0, inner_radius=15.0,
+                   parents=(post, branch))  # fmt: skip
+    (cut,), (at_once,) = cut_ends([end], later=True), cut_ends([end])
+    assert isinstance(cut, EndCut)
+    assert isinstance(at_once, EndCut)
+    assert cut.put_off
+    assert shaping([(cut, ("branch",))]) == [("branch",) if shapes else ()]
+    assert cut.put_off == shapes
+    assert ("branch" in {q.owner for q in at_once.on}) == shapes
 
 
 def test_no_end_is_cut_twice(monkeypatch: pytest.MonkeyPatch) -> None:
