@@ -20,7 +20,7 @@ from cagekit.inputs.member_kinds import MEMBER_KINDS
 from cagekit.inputs.messages import problem_and_cure
 from cagekit.inputs.most import MOST_TUBES
 from cagekit.inputs.padding import Padding
-from cagekit.inputs.places import OnCar, OnTube, TubeEnd, for_side
+from cagekit.inputs.places import AtPoint, OnCar, OnTube, TubeEnd, for_side
 from cagekit.inputs.plate import AnyPlateEntry, PlateEntry
 from cagekit.inputs.presets import key_error, table_error
 from cagekit.inputs.toml_lines import TomlKey
@@ -203,11 +203,19 @@ def _group(entry: MemberEntry) -> str:
     return entry.group or entry.id or entry.kind
 
 
-def _mirrored(entry: MemberEntry) -> MemberEntry:
-    """An entry with the corners that are said as on the left, on the right."""
+def _mirrored(entry: MemberEntry, said: Collection[str] = ("from", "to", "via")) -> MemberEntry:
+    """An entry with what is said as on the left, ends and corners by x, y, z, on the right."""
     if not isinstance(entry, StrutEntry):
         return entry
-    return entry.model_copy(update={"via": tuple((x, -y, z) for x, y, z in entry.via)})
+    ends = {"from_": entry.from_, "to": entry.to}
+    changes: dict[str, Any] = {
+        name: end.across()
+        for name, end in ends.items()
+        if isinstance(end, AtPoint) and name.rstrip("_") in said
+    }
+    if "via" in said:
+        changes["via"] = tuple((x, -y, z) for x, y, z in entry.via)
+    return entry.model_copy(update=changes)
 
 
 def entries_of(
@@ -257,8 +265,9 @@ def entries_with_remarks(
             if key in file.members:
                 used.add(key)
                 entry = _changed(entry, file.members[key], file.units, where, key)
-                if "via" in file.members[key] and entry.side == "right" and key in on_left:
-                    entry = _mirrored(entry)  # said of both sides, as it is on the left
+                if entry.side == "right" and key in on_left:
+                    # said of both sides, as it is on the left
+                    entry = _mirrored(entry, file.members[key])
         if not entry.omit:
             _require_side(entry, where)
             out.append(entry)

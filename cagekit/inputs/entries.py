@@ -208,8 +208,15 @@ class StrutEntry(MemberEntry):
 
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
 
-    from_: LocationField | None = Field(None, alias="from", description="place of end a")
-    to: LocationField | None = Field(None, description="place of end b")
+    from_: LocationField | None = Field(
+        None,
+        alias="from",
+        description="place of end a; a point at x, y, z with side = 'both' as corners in `via`",
+    )
+    to: LocationField | None = Field(
+        None,
+        description="place of end b; a point at x, y, z with side = 'both' as corners in `via`",
+    )
     via: tuple[Point, ...] = Field(
         (),
         description=(

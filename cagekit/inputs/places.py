@@ -14,7 +14,8 @@ Grammar of a place (words in any case, lengths in the file's units or with their
 (``a_pillar_bar.left`` is ``a_pillar_bar_left``). A place always lies on the member's centre line,
 so that a tube coped there is concentric with it. ``and`` names further members that meet in the
 same node; an end that is coped brings those that it ends on. ``{side}`` and ``{other}`` stand for
-the sides of an entry that is made on both.
+the sides of an entry that is made on both; a point ``at X, Y, Z`` of such an entry is as on the
+left, mirrored on the right.
 """
 
 from __future__ import annotations
@@ -157,9 +158,19 @@ class OnTube(_Sided, frozen=True, kw_only=True):
 
 
 class AtPoint(_Sided, frozen=True, kw_only=True):
-    """A free point (x, y, z) in vehicle axes, mm."""
+    """A free point (x, y, z) in vehicle axes, mm; of an entry on both sides that on the left."""
 
     point: tuple[float, float, float]
+
+    @property
+    def of_each_side(self) -> bool:
+        """Whether it is another point on the other side of the car."""
+        return self.point[1] != 0.0
+
+    def across(self) -> AtPoint:
+        """The same on the other side of the car."""
+        x, y, z = self.point
+        return AtPoint(point=(x, -y, z))
 
     def __str__(self) -> str:
         return "at " + ", ".join(written_length(v) for v in self.point)

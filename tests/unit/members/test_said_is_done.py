@@ -211,7 +211,7 @@ def test_a_tube_that_spans_the_car_gives_each_side_its_own_half(tmp_path: Path) 
     [
         ("on half_hoop_left at height 500", "on half_hoop_right at height 500"),
         ("on main_hoop at y 300", "car left rear_foot"),
-        ("on main_hoop.left at height 500", "at -700, 400, 300"),
+        ("on main_hoop.left at height 500", "at -700, 0, 300"),
     ],
 )
 def test_one_place_for_both_sides_is_told_with_its_line(
@@ -221,6 +221,30 @@ def test_one_place_for_both_sides_is_told_with_its_line(
     path = written(tmp_path, "hillclimb-coupe", at_end=strut)
     with pytest.raises(InputError, match=r"side = \"both\": both tubes would stand in one place"):
         load_build(str(path))
+
+
+@pytest.mark.parametrize(
+    ("table", "end"),
+    [
+        ('to = "at -900, 430, 500"\nvia = [[-700, 420, 650]]', -900.0),
+        ('to = "at -900, 430, 500"', -900.0),
+        ('to = "car {side} rear_foot"\n[members.stay]\nto = "at -950, 430, 500"', -950.0),
+    ],
+)
+def test_a_point_of_a_strut_on_both_sides_is_mirrored_as_its_corners_are(
+    tmp_path: Path, table: str, end: float
+) -> None:
+    strut = '[[strut]]\nid = "stay"\nside = "both"\n'
+    strut += f'from = "on main_hoop.{{side}} at height 700"\n{table}\n'
+    cage = members_only(load_build(str(written(tmp_path, "hillclimb-coupe", at_end=strut))))
+    for side, y in (("left", 430.0), ("right", -430.0)):
+        assert tuple(cage.member(f"stay_{side}").path.end) == (end, y, 500.0)
+
+
+def test_a_point_of_a_strut_on_the_right_alone_is_as_written(tmp_path: Path) -> None:
+    strut = '[[strut]]\nid = "stay"\nside = "right"\nfrom = "on main_hoop.right at height 700"\n'
+    path = written(tmp_path, "hillclimb-coupe", at_end=strut + 'to = "at -900, -430, 500"\n')
+    assert members_only(load_build(str(path))).member("stay_right").path.end[1] == -430.0
 
 
 @pytest.mark.parametrize("start", ["on main_hoop at height 500", "on half_hoop_{side} at middle"])
