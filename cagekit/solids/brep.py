@@ -253,7 +253,8 @@ AnySurface = PlaneSurface | CylinderSurface | ConeSurface | TorusSurface | Ruled
 class Edge(Struct, frozen=True, eq=False):
     """The part of ``curve`` from parameter ``t0`` at vertex ``first`` to ``t1`` at ``last``.
 
-    ``tol`` is how far (mm) the curve may lie from the exact one.
+    ``tol`` is how far (mm) the curve may lie from the exact one. On a ring ``t0`` is from 0 to
+    below 2 pi.
     """
 
     first: int

@@ -328,10 +328,15 @@ def curve_range(
 
 
 def ring_angle(ring: EllipseCurve, point: Array) -> float:
-    """Parameter of a point on an ellipse, rad in (-pi, pi]."""
+    """Parameter of a point on an ellipse, rad from 0 to below 2 pi.
+
+    Kernels count so: their booleans take an edge that starts below zero for one that is not where
+    two surfaces meet, and lose faces.
+    """
     w = point - ring.centre
     y = cross3(ring.axis, ring.x)
-    return atan2(float(w @ y) / ring.minor, float(w @ ring.x) / ring.major)
+    turn = atan2(float(w @ y) / ring.minor, float(w @ ring.x) / ring.major)
+    return turn if turn > -NOISE else turn + 2 * pi
 
 
 def creases(first: EndSurface, second: EndSurface, at: Array) -> list[Crease]:

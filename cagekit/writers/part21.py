@@ -22,6 +22,10 @@ _NUMBER = re.compile(r"#(\d+)")
 _REFERENCE = re.compile(r"'(?:[^']|'')*'|#(\d+)")
 _SPACE = re.compile(r"('(?:[^']|'')*')|\s+")
 
+PLACES = 12
+"""Decimals (mm) of the places that surfaces and curves hang on. With nine, tubes whose axes cross
+pass each other in the file, and a kernel that fuses them loses faces."""
+
 
 @lru_cache(maxsize=1 << 16)
 def real(value: float) -> str:
@@ -78,8 +82,10 @@ class Deck:
 
     def point(self, p: Triple) -> int:
         """Write a point, to a millionth of a micrometre."""
-        x, y, z = np.asarray(p, float).tolist()
-        place = f"{real(round(x, 9))},{real(round(y, 9))},{real(round(z, 9))}"
+        return self._point([round(c, 9) for c in np.asarray(p, float).tolist()])
+
+    def _point(self, p: Iterable[float]) -> int:
+        place = ",".join(map(real, p))
         return self.add(f"CARTESIAN_POINT('',({place}))")
 
     def points(self, rows: Sequence[Sequence[float]]) -> range:
@@ -114,13 +120,12 @@ class Deck:
             z: axis.
             x: reference direction.
         """
-        key = (
-            *(round(c, 9) for c in np.asarray(origin, float).tolist()),
-            *(round(c, 15) for d in (z, x) for c in np.asarray(d, float).tolist()),
-        )
+        place = tuple(round(c, PLACES) for c in np.asarray(origin, float).tolist())
+        turn = (round(c, 15) for d in (z, x) for c in np.asarray(d, float).tolist())
+        key = *place, *turn
         found = self._frames.get(key)
         if found is None:
-            p, a, r = self.point(origin), self.direction(z), self.direction(x)
+            p, a, r = self._point(place), self.direction(z), self.direction(x)
             found = self._frames[key] = self.add(f"AXIS2_PLACEMENT_3D('',#{p},#{a},#{r})")
         return found
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import cache
-from math import comb, floor, tau
+from math import comb
 
 import numpy as np
 
@@ -24,7 +24,6 @@ from cagekit.solids.brep import (
     TorusSurface,
 )
 from cagekit.solids.images import FaceUses
-from cagekit.units.tolerance import NOISE
 from cagekit.writers.part21 import Deck, real, refs
 
 DEGREES = (5, 7, 9, 11, 13, 15, 17, 19)
@@ -97,17 +96,16 @@ def parameter_curve(
         surface: number of that face's surface.
         context: number of the context of parameter planes.
     """
-    start = edge.t0 - tau * floor(edge.t0 / tau + NOISE)
     # a hundredth of a nanometre along a face of 0.2 m round
     digits = "%.10f,%.10f" if isinstance(face.surface, TorusSurface) else "%.10f,%.8f"
     form = f"#%d=CARTESIAN_POINT('',({digits}));"
     first = deck.last + 1
     deck.lines += [form % (i, u, v) for i, (u, v) in enumerate(poles.tolist(), first)]
     ids = refs(range(first, first + len(poles)))
-    degree, ends = len(poles) - 1, (start, start + edge.t1 - edge.t0)
+    degree = len(poles) - 1
     curve = deck.add(
         f"B_SPLINE_CURVE_WITH_KNOTS('',{degree},{ids},.UNSPECIFIED.,.F.,.F.,"
-        f"({degree + 1},{degree + 1}),({real(ends[0])},{real(ends[1])}),.UNSPECIFIED.)"
+        f"({degree + 1},{degree + 1}),({real(edge.t0)},{real(edge.t1)}),.UNSPECIFIED.)"
     )
     image = deck.add(f"DEFINITIONAL_REPRESENTATION('',(#{curve}),#{context})")
     return deck.add(f"PCURVE('',#{surface},#{image})")
