@@ -40,13 +40,26 @@ def plates_of(tables: Iterable[PlateEntry], path: Path, beside: Path) -> tuple[P
     """
     out: list[PlateEntry] = []
     for n, written in enumerate(tables):
-        entry = written
-        if written.preset:
-            entry = laid_on(_base(written, path, n, beside), written)
+        entry = filled_in(written, path, n, beside)
         if isinstance(entry, GussetEntry | TabEntry):
             _require_none_idle(written, entry.idle(), path, n)
         out.extend(spread(entry))
     return tuple(out)
+
+
+def filled_in(written: PlateEntry, path: Path, number: int, beside: Path) -> PlateEntry:
+    """A ``[[plate]]`` table with its preset's values where it says nothing itself.
+
+    Args:
+        written: the table.
+        path: its file, for messages.
+        number: place of the table in it.
+        beside: folder that the path of a preset is seen from.
+
+    Raises:
+        FileInputError: it names a preset that does not exist or is of another kind.
+    """
+    return laid_on(_base(written, path, number, beside), written) if written.preset else written
 
 
 def _require_none_idle(

@@ -24,7 +24,7 @@ from cagekit.inputs.doubts import doubts_in
 from cagekit.inputs.driver import Driver
 from cagekit.inputs.entries import MemberEntry
 from cagekit.inputs.layout import Layout
-from cagekit.inputs.plate import PlateFile
+from cagekit.inputs.plate import PlateEntry, PlateFile
 from cagekit.inputs.plate_presets import plates_of
 from cagekit.inputs.plausible import require_plausible
 from cagekit.inputs.presets import (
@@ -80,10 +80,7 @@ def resolve(file: BuildFile, path: Path) -> Build:
         )  # fmt: skip
         raise with_place(error, unresolved) from None
     tubes = _tubes(file, entries, {}, path, files)
-    plates = (
-        *plates_of(layout.plate, files[f"layout {file.layout}"], path.parent),
-        *plates_of(file.plate, path, path.parent),
-    )
+    plates = _plates(file, layout, path, files)
     for preset in dict.fromkeys(p.preset for p in (*layout.plate, *file.plate) if p.preset):
         files[f"plate {preset}"] = find_preset("plate", preset, beside=path.parent)
     return Build(
@@ -183,6 +180,36 @@ def with_file(
     files = dict(build.files)
     tubes = _tubes(file, entries, build.tubes, path, files)
     return replace(build, file=file, entries=entries, tubes=tubes, files=files, as_written=True)
+
+
+def with_plates(build: Build, tables: Sequence[PlateEntry]) -> Build:
+    """The build whose file says other ``[[plate]]`` tables, of the same presets.
+
+    Args:
+        build: the build; its files are not read again.
+        tables: in the order of the file. What is said as before stays the same object.
+
+    Raises:
+        FileInputError: a table gives a field that nothing is made of.
+    """
+    file = build.file.model_copy(update={"plate": _as_before(build.file.plate, tables)})
+    plates = _plates(file, build.layout, _path(build), build.files)
+    return replace(build, file=file, plates=_as_before(build.plates, plates), as_written=True)
+
+
+def _as_before(was: Sequence[PlateEntry], now: Sequence[PlateEntry]) -> tuple[PlateEntry, ...]:
+    known = [old if old == new else new for old, new in zip(was, now, strict=False)]
+    return (*known, *now[len(known) :])
+
+
+def _plates(
+    file: BuildFile, layout: Layout, path: Path, files: Mapping[str, Path]
+) -> tuple[PlateEntry, ...]:
+    """The plate entries of layout and build, their presets filled in; ``path`` is the build's."""
+    return (
+        *plates_of(layout.plate, files[f"layout {file.layout}"], path.parent),
+        *plates_of(file.plate, path, path.parent),
+    )
 
 
 def _path(build: Build) -> Path:

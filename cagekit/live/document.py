@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from codecs import BOM_UTF8
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from os import W_OK, access
 from pathlib import Path
 from typing import Any, TypeVar
@@ -18,7 +18,7 @@ from pydantic import BaseModel, ValidationError
 
 from cagekit.errors import InputError, OutputError
 from cagekit.inputs.presets import read_toml, shipped_root, shown, table_error
-from cagekit.inputs.toml_lines import value_at
+from cagekit.inputs.toml_lines import line_map, value_at
 from cagekit.units import INCH, format_length
 from cagekit.writers.whole import write_whole
 
@@ -60,7 +60,8 @@ class Document:
         document = tomlkit.parse(self.disk.decode("utf-8-sig"))
         for steps, value in values.items():
             _set(document, steps, self._as_written(steps, value))
-        text = tomlkit.dumps(document)
+        new = [k for k, v in values.items() if v is not UNSET and value_at(self.data, k) is None]
+        text = _below_its_own(tomlkit.dumps(document), new)
         if self.disk.count(b"\n") == self.disk.count(b"\r\n") > 0:  # lines that are new end alike
             text = re.sub(r"(?<!\r)\n", "\r\n", text)
         return f"\ufeff{text}" if self.disk.startswith(BOM_UTF8) else text
@@ -154,6 +155,19 @@ def _copied(value: Any) -> Any:
     if isinstance(value, dict):
         return {k: _copied(v) for k, v in value.items()}
     return [_copied(v) for v in value] if isinstance(value, list) else value
+
+
+def _below_its_own(text: str, new: Iterable[Steps]) -> str:
+    """The text with each new key right below what its table says, above remarks on the next one."""
+    for steps in new:
+        lines, at = text.split("\n"), line_map(text)[steps] - 1
+        to = at
+        while to and not lines[to - 1].partition("#")[0].strip():
+            to -= 1
+        if lines[at].lstrip().startswith(str(steps[-1])):  # a line of its own, in no inline table
+            lines.insert(to, lines.pop(at))
+            text = "\n".join(lines)
+    return text
 
 
 def _set(data: Any, steps: Steps, value: Any) -> None:

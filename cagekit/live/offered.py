@@ -10,7 +10,7 @@ from msgspec.structs import replace
 
 from cagekit.errors import CagekitError
 from cagekit.inputs.build import BuildFile
-from cagekit.inputs.resolve import with_changes, with_file
+from cagekit.inputs.resolve import with_changes, with_file, with_plates
 from cagekit.live.document import validated
 from cagekit.live.params import Param, params
 
@@ -34,7 +34,7 @@ class Offered:
         self.count = 0
         self.then: dict[str, Any] = {}
         self._chosen: Mapping[str, Any] = {}
-        self._shorter: tuple[Mapping[Steps, Any], Build] | None = None
+        self._latest: tuple[Mapping[Steps, Any], Build] | None = None
 
     def follow(self, changes: Mapping[str, Any]) -> None:
         """Offer what these changes bring beside numbers: choices, and what is said no more.
@@ -62,11 +62,12 @@ class Offered:
             self._chosen = chosen
 
     def build_with(self, values: Mapping[Steps, Any]) -> Build:
-        """The build with values of its members changed.
+        """The build with values of its members and plates changed.
 
         Args:
-            values: by where they stand in its file: ``members``, the member, the field, or an
-                entry of its own, which can only say one no longer; ``UNSET`` for that.
+            values: by where they stand in its file: ``members``, the member, the field; ``plate``,
+                its place and the field; or an entry of its own, which can only say one no longer;
+                ``UNSET`` for that.
 
         Raises:
             InputError: a value cannot be.
@@ -78,19 +79,21 @@ class Offered:
                 members.setdefault(str(steps[1]), {})[str(steps[2])] = value
             else:
                 own[steps] = value
-        build = self._without(own)
+        build = self._with_own(own)
         for name, changed in members.items():
             build = with_changes(build, name, changed)
         return build
 
-    def _without(self, own: Mapping[Steps, Any]) -> Build:
-        """The build whose entries do not say these: one object as long as they are the same."""
+    def _with_own(self, own: Mapping[Steps, Any]) -> Build:
+        """The build whose own entries say these: one object as long as they are the same."""
         if not own:
             return self._build
-        if self._shorter is None or self._shorter[0] != own:
+        if self._latest is None or self._latest[0] != own:
             file = validated(self._documents["build"], own, BuildFile)
-            self._shorter = dict(own), with_file(self._build, file)
-        return self._shorter[1]
+            plates_alone = all(steps[0] == "plate" for steps in own)
+            build = self._build if plates_alone else with_file(self._build, file)
+            self._latest = dict(own), with_plates(build, file.plate)
+        return self._latest[1]
 
 
 def _choices(known: Mapping[str, Param], changes: Mapping[str, Any]) -> dict[str, Any]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from math import degrees, floor
 from typing import TYPE_CHECKING, Any, Literal, get_args, get_origin
 
@@ -18,15 +18,19 @@ from cagekit.inputs.messages import (
     table_and_field,
     unit_of,
 )
+from cagekit.inputs.plate import SWING_BRACKET, FloorPlateEntry, GussetEntry, TabEntry
+from cagekit.inputs.plate_presets import filled_in
 from cagekit.inputs.toml_lines import value_at
 from cagekit.inputs.usual import AXES, UsualRange, usual_at
-from cagekit.names import named
+from cagekit.names import in_words, named
+from cagekit.plates.entries import asked_fields, floor_entry
 from cagekit.units import INCH, parse_length
 from cagekit.units.tolerance import ROUNDING
 
 if TYPE_CHECKING:
     from cagekit.inputs.build import Build
     from cagekit.inputs.entries import MemberEntry
+    from cagekit.inputs.plate import PlateEntry
     from cagekit.live.document import Document, Steps
 
 REACH = {"mm": 100.0, "deg": 15.0, "": 1.0}
@@ -38,7 +42,7 @@ PLANES = {"profile": "yz", "outline": "xz"}
 STEPS = {"mm": (0.5, 0.1), "in": (0.0625, 0.015625), "deg": (0.25, 0.25)}
 """Steps of a slider, and those of one that is shorter than forty of the first."""
 OMIT = "omit"
-LEFT_OUT = ("id", "side", "kind", "tube", "role", "bend_radius")
+LEFT_OUT = ("id", "side", "kind", "tube", "role", "bend_radius", "use")
 
 
 class Param(Struct, frozen=True, kw_only=True):
@@ -49,6 +53,7 @@ class Param(Struct, frozen=True, kw_only=True):
         steps: where in the file it stands.
         owner: what it belongs to, as people read it.
         place: the table or the file where that stands.
+        of: what the tube or plate that it belongs to answers to, where one does.
         name: of the field. about: what it means.
         unit: ``mm``, ``in``, ``deg`` or nothing.
         value: number in that unit, truth or text; None while it follows from others.
@@ -66,6 +71,7 @@ class Param(Struct, frozen=True, kw_only=True):
     about: str
     unit: str
     value: Any
+    of: str = ""
     low: float = 0.0
     high: float = 0.0
     choices: tuple[str, ...] = ()
@@ -114,9 +120,8 @@ class Param(Struct, frozen=True, kw_only=True):
     def to_json(self) -> dict[str, Any]:
         """As the page takes it."""
         typed = table_and_field(self.steps)[1] if self.file == "build" else self.typed
-        member = self.steps[1] if self.file == "build" else ""
         return {
-            "key": self.key, "owner": self.owner, "place": self.place, "member": member,
+            "key": self.key, "owner": self.owner, "place": self.place, "member": self.of,
             "name": self.name.replace("_", " "), "typed": typed,
             "about": self.about, "unit": self.unit, "value": self.value, "low": self.low,
             "high": self.high, "step": self.step, "choices": list(self.choices),
@@ -125,8 +130,8 @@ class Param(Struct, frozen=True, kw_only=True):
 
 
 def params(build: Build, documents: Mapping[str, Document]) -> tuple[Param, ...]:
-    """Every value of the build's members, of the car and of the people."""
-    out = list(_members(build))
+    """Every value of the build's members and own plates, of the car and of the people."""
+    out = [*_members(build), *_plates(build, documents["build"])]
     out += _leaves("car", "car", documents["car"], Car)
     for n, driver in enumerate(build.drivers):
         out += _leaves(f"driver {n}", driver.name, documents[f"driver {n}"], Driver)
@@ -167,21 +172,85 @@ def _fields(entry: MemberEntry, owner: str, build: Build) -> Iterator[Param]:
         if name in LEFT_OUT or name in idle:
             continue
         key = info.alias or name
-        value, unit = getattr(entry, name), unit_of(model, (key,))
-        if value is None and _in_the_way(entry, name):
+        if getattr(entry, name) is None and _in_the_way(entry, name):
             continue
         common: dict[str, Any] = {
             "file": "build", "steps": ("members", owner, key), "name": key,
             "owner": f"{named(owner)} (left out)" if entry.omit else named(owner),
-            "place": f"[members.{owner}]", "about": info.description or "",
+            "place": f"[members.{owner}]", "of": owner, "about": info.description or "",
             "said": ("members", owner, key) if key in table else own.get(name, ()),
         }  # fmt: skip
-        if info.annotation is bool:
-            yield Param(**common, unit="", value=value, choices=("true", "false"))
-        elif get_origin(info.annotation) is Literal:
-            yield Param(**common, unit="", value=value, choices=get_args(info.annotation))
-        elif unit in ("mm", "deg") and (value is None or isinstance(value, float)):
-            yield _number(common, unit, build.units, value, info.metadata)
+        yield from _offered(common, entry, name, build.units)
+
+
+def _plates(build: Build, document: Document) -> Iterator[Param]:
+    """Fields of the ``[[plate]]`` tables of the build's own file."""
+    for n, written in enumerate(build.file.plate):
+        if written.kind == SWING_BRACKET:  # what it does not say hangs on bar, joint and shop
+            continue
+        entry, idle = _plate_entry(
+            build, filled_in(written, document.path, n, document.path.parent)
+        )
+        table = document.data["plate"][n]
+        at = in_words(str(table.get("at", "every foot")))
+        owner = (
+            f"plate {n + 1}: {named(written.id) if written.id else f'{named(written.kind)}, {at}'}"
+        )
+        for name, info in sorted(type(entry).model_fields.items(), key=lambda f: f[0] not in table):
+            if name in LEFT_OUT or name in idle or (entry.omit and name != OMIT):
+                continue
+            steps = ("plate", n, name)
+            common: dict[str, Any] = {
+                "file": "build", "steps": steps, "name": name,
+                "owner": f"{owner} (left out)" if entry.omit else owner,
+                "place": f"[[plate]] {n + 1}", "of": written.id, "about": info.description or "",
+                "said": steps if name in table else (),
+            }  # fmt: skip
+            yield from _offered(common, entry, name, build.units, usual_at("build", steps))
+
+
+def _plate_entry(build: Build, entry: PlateEntry) -> tuple[PlateEntry, Collection[str]]:
+    """What a table of the file comes to, and which of its fields nothing is made of.
+
+    Under a foot other tables, and what plates are by default, may say the rest.
+    """
+    if isinstance(entry, FloorPlateEntry):
+        names = () if entry.at is None else (entry.at,)
+        side = "right" if entry.side == "right" else "left"
+        whole = floor_entry(build.plates, names, side, build.units)
+        return whole, whole.idle(may_fold="style" not in asked_fields(build.plates, names, side))
+    return entry, entry.idle() if isinstance(entry, GussetEntry | TabEntry) else ()
+
+
+def _offered(
+    common: Mapping[str, Any],
+    entry: BaseModel,
+    name: str,
+    units: str,
+    usual: UsualRange | None = None,
+) -> Iterator[Param]:
+    """A field as a truth, a choice, a count or a number; nothing where it is neither."""
+    info, value = type(entry).model_fields[name], getattr(entry, name)
+    unit = unit_of(type(entry), (info.alias or name,))
+    if bool in (info.annotation, *get_args(info.annotation)):
+        yield Param(**common, unit="", value=value, choices=("true", "false"))
+    elif get_origin(info.annotation) is Literal:
+        yield Param(**common, unit="", value=value, choices=get_args(info.annotation))
+    elif info.annotation is int:
+        least, most = _bounds(info.metadata)
+        if least is not None and most is not None:
+            counts = tuple(str(n) for n in range(int(least), int(most) + 1))
+            yield Param(**common, unit="", value=value, choices=counts)
+    elif unit in ("mm", "deg") and (value is None or isinstance(value, float)):
+        yield _number(common, unit, units, value, info.metadata, usual)
+
+
+def _bounds(metadata: Any) -> tuple[float | None, float | None]:
+    """The least and the most that a field may be, where it has bounds."""
+    least = [getattr(rule, "ge", getattr(rule, "gt", None)) for rule in metadata]
+    most = [getattr(rule, "le", getattr(rule, "lt", None)) for rule in metadata]
+    first = (next((b for b in row if b is not None), None) for row in (least, most))
+    return next(first), next(first)
 
 
 def _in_own_entry(owner: str, build: Build) -> dict[str, Steps]:
@@ -230,11 +299,11 @@ def _number(
         if usual:
             low = max(low, min(usual.low, value * scale))
             high = min(high, max(usual.high, value * scale))
-    for rule in metadata:
-        least = getattr(rule, "ge", getattr(rule, "gt", None))
-        most = getattr(rule, "le", getattr(rule, "lt", None))
-        low = low if least is None else max(low, least * scale)
-        high = high if most is None else min(high, most * scale)
+    elif usual:
+        low, high = usual.low, usual.high
+    least, most = _bounds(metadata)
+    low = low if least is None else max(low, least * scale)
+    high = high if most is None else min(high, most * scale)
     turn = factor / scale
     shown = None if value is None else round(value * factor, 4)
     word = "deg" if unit == "deg" else units

@@ -475,6 +475,59 @@ def test_a_value_is_taken_out_of_the_file(page, served):
     assert after.splitlines() == [r for r in before.splitlines() if r != "height = 425"]
 
 
+def test_plates_of_the_file_are_changed_like_tubes(demo):
+    page, file = demo("track-roadster")
+    before = file.read_text("utf-8")
+    foot, tab = "build.plate.0", "build.plate.1"
+
+    def card(key, row):
+        return dict(cards(page)[key]["rows"])[row]
+
+    assert card("foot_main_hoop_a", "Thickness") == "5.0 mm"
+    slide(page, 6.5, f"{foot}.thickness")
+    assert card("foot_main_hoop_a", "Thickness") == "6.5 mm"
+    assert "plate 1: floor plate, feet: thickness: 5 mm → 6.5 mm" in page.inner_text("#changed")
+    holes = card("foot_main_hoop_a", "Holes")
+    field(page, f"{foot}.bolts").locator("select").select_option("6")
+    until(page, "state.data.changes.length === 2")
+    assert int(card("foot_main_hoop_a", "Holes")) == int(holes) + 2
+
+    # what cannot be is told with its line, and the last good cage stays
+    box = field(page, f"{tab}.ear").locator("input[type='text']")
+    box.fill("-4")
+    box.press("Tab")
+    until(page, "!live.busy && state.data.problem")
+    assert re.search(r"own.toml:\d+ .*ear = -4", page.inner_text("#problem"))
+    box.fill("22")
+    box.press("Tab")
+    until(page, "!live.busy && !state.data.problem")
+    page.click("#save")
+    until(page, "!state.data.unsaved")
+    want = before.replace("thickness = 5\n", "thickness = 6.5\nbolts = 6\n").replace(
+        'at = "on harness_bar at y 260"\n', 'at = "on harness_bar at y 260"\near = 22\n'
+    )
+    assert file.read_text("utf-8") == want
+
+    # taken out, the thickness is that of every foot again
+    field(page, f"{foot}.thickness").locator("button.out").click()
+    until(page, "state.data.changes.length === 3 && !live.busy")
+    assert card("foot_main_hoop_a", "Thickness") != "6.5 mm"
+    page.click("#save")
+    until(page, "!state.data.unsaved")
+    assert file.read_text("utf-8") == want.replace("thickness = 6.5\n", "")
+
+
+def test_a_style_of_a_plate_brings_its_fields(demo):
+    page, _ = demo("gravel-hatch")
+    late = "build.plate.0.fold_radius"
+    assert not page.evaluate("key => live.params.has(key)", late)
+    field(page, "build.plate.0.style").locator("select").select_option("folded")
+    until(page, f"live.params.has('{late}')")
+    assert not page.evaluate("live.params.has('build.plate.0.nose')")  # a folded one has no tips
+    page.click("#undo")
+    until(page, f"!live.params.has('{late}')")
+
+
 EVIL = "<img src=x onerror=document.title='owned'>"
 TURNED = "\u202egnol"
 

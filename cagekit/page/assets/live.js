@@ -254,8 +254,8 @@ function fieldOf(p) {
     ? el("button", { type: "button", class: "plain out", onclick: () => takeOut(p.key), "aria-label": `take ${p.owner} ${p.name} out of the file`,
       title: "the layout or the default says it then, or it is worked out" }, "take out") : null;
   if (p.choices.length) {
-    const truth = p.choices[0] === "true";
-    const choose = el("select", { id, onchange: (e) => change(p.key, truth ? e.target.value === "true" : e.target.value) },
+    const truth = p.choices[0] === "true", meant = truth ? (v) => v === "true" : typeof p.value === "number" ? Number : String;
+    const choose = el("select", { id, onchange: (e) => change(p.key, meant(e.target.value)) },
       ...p.choices.map((c) => el("option", { value: c }, truth ? (c === "true" ? "yes" : "no") : c)));
     return el("div", { class: "field", "data-key": p.key }, el("div", { class: "row" }, label, choose, out), p.about ? el("small", {}, p.about) : null);
   }

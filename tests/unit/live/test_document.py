@@ -88,6 +88,25 @@ def test_a_file_that_is_write_protected_or_cannot_be_read_is_told_as_that(
         document.save({HEIGHT: 490})
 
 
+def test_a_new_key_stands_below_its_table_and_above_remarks_on_the_next(tmp_path: Path) -> None:
+    file = tmp_path / "own.toml"
+    text = (
+        "name = 'own'\n\n# feet\n[[plate]]\nkind = 'tab' # of the club\n\n\n# the \"bar\"\n"
+        "[members.dash_bar]\nheight = 480\n# in one line\n[[padding]]\nsize = {wall = 3}\n"
+    )
+    file.write_text(text, "utf-8")
+    values = {
+        ("plate", 0, "hole"): 11,
+        ("members", "dash_bar", "low"): True,
+        ("padding", 0, "size", "od"): 40,
+        ("units",): "mm",
+    }
+    Document(file).save(values)
+    want = text.replace("'own'\n", "'own'\nunits = \"mm\"\n")
+    want = want.replace("club\n", "club\nhole = 11\n").replace("480\n", "480\nlow = true\n")
+    assert file.read_text("utf-8") == want.replace("{wall = 3}", "{wall = 3,od = 40}")
+
+
 def test_what_is_taken_out_goes_with_its_line_and_nothing_else(tmp_path: Path) -> None:
     file = tmp_path / "own.toml"
     text = (

@@ -28,6 +28,7 @@ from cagekit.inputs.build import spread
 from cagekit.inputs.resolve import load_build
 from cagekit.inputs.usual import usual_at
 from cagekit.live.document import Document
+from cagekit.live.offered import Offered
 from cagekit.live.params import params
 from cagekit.live.scene import Drawn
 from cagekit.live.server import LiveServer
@@ -717,6 +718,27 @@ def test_answers_on_their_way_are_waited_for_when_the_server_stops(server):
         assert waits.is_alive()
     waits.join(60.0)
     assert not waits.is_alive()
+
+
+@pytest.mark.parametrize("name", ["sprint-wagon", "hillclimb-coupe", "gravel-hatch"])
+def test_a_plate_stays_as_it_is_when_all_that_is_shown_of_it_is_typed(name):
+    """So a field shows what is made, whichever table, preset or habit says it."""
+    build = load_build(name)
+    files = {"build": build.files["build"], "car": build.files[f"car {build.file.car}"]}
+    files |= {f"driver {n}": build.files[f"driver {d}"] for n, d in enumerate(build.file.drivers)}
+    offered = Offered(build, {file: Document(path) for file, path in files.items()})
+    shown = {p.steps: p.value for p in offered.rows if p.steps[0] == "plate"}
+    assert len({steps[1] for steps in shown}) == len(build.file.plate)
+    typed = offered.build_with({s: v for s, v in shown.items() if v is not None})
+    before, after = (Design(b).cage.plates for b in (build, typed))
+    assert [p.body for p in after] == [p.body for p in before]
+    # and what is typed acts
+    size, mm = (0.2, 5.08) if build.units == "in" else (3.5, 3.5)
+    thick = {steps: size for steps in shown if steps[2] == "thickness"}
+    thicker = Design(offered.build_with(thick)).cage.plates
+    changed = [p for p, was in zip(thicker, before, strict=True) if p.thickness != was.thickness]
+    assert {p.kind for p in changed} >= {e.kind for e in build.file.plate}
+    assert [p.thickness for p in changed] == pytest.approx([mm] * len(changed))
 
 
 def test_what_a_file_says_can_be_taken_out_of_it(tmp_path):
