@@ -318,15 +318,13 @@ def make_rocker_brace(site: Site, entry: RockerBraceEntry) -> list[Member]:
     if entry.to:
         return site.struts(entry, "rocker_brace", start, site.place(entry, entry.to, "to"))
     inner, outer = site.car.side(side).sill_top_y
-    foot = (
-        float(start.point[0]) + entry.forward,
-        sign * (inner + outer) / 2,
-        site.build.foot_plate,
-    )
     end = Place(
-        point=vec(foot), normal=vec((0.0, 0.0, 1.0)), foot=f"{side}.rocker", surface="floor"
+        point=vec((float(start.point[0]) + entry.forward, sign * (inner + outer) / 2, 0.0)),
+        normal=vec((0.0, 0.0, 1.0)),
+        foot=f"{side}.rocker",
+        surface="frame",  # the top of the sill is no floor sheet
     )
-    return site.struts(entry, "rocker_brace", start, end)
+    return site.struts(entry, "rocker_brace", start, site.on_plate(end))
 
 
 def spot_along(member: Member, from_end: str, distance: float) -> Place:

@@ -9,6 +9,7 @@ import pytest
 
 from cagekit.assembly.assemble import assemble, members_only
 from cagekit.cage.cage import Cage
+from cagekit.checks import Status, run
 from cagekit.design import Design
 from cagekit.design.makeable import makeable
 from cagekit.errors import GeometryError, InputError
@@ -392,3 +393,20 @@ def test_a_node_with_a_side_needs_an_entry_with_one(tmp_path: Path) -> None:
     path.write_text(head[0] + gusset, "utf-8")
     with pytest.raises(InputError, match=r"own\.toml:\d+ .*no side to fill in"):
         load_build(str(path))
+
+
+def test_a_rocker_brace_is_lifted_by_its_own_plate_which_lies_on_the_sill(tmp_path: Path) -> None:
+    table = """
+[members.rocker_brace]
+omit = false
+[[plate]]
+kind = "floor_plate"
+at = "rocker"
+thickness = "1/4 in"
+"""
+    design = Design.load(str(written(tmp_path, "sprint-wagon", at_end=table)))
+    for side in ("left", "right"):
+        assert design.cage.member(f"rocker_brace_{side}").path.end[2] == pytest.approx(6.35)
+    judged = run(design.against(["common-practice"]), ["plates"])
+    told = {f.code for f in judged if f.status in (Status.WARN, Status.FAIL)}
+    assert "plate/foot-area" not in told, "no plate lies on the floor too little"
