@@ -63,6 +63,8 @@ CONTACT = -0.02
 """Gaps (mm) below this are contact."""
 AROUND = ("tube", "body", "opening", "door")
 """Kinds of what is not the bar's own."""
+STUBS = ("hinge stub", "latch stub")
+"""Kinds of its own whose least gaps are told; brackets only stop it."""
 
 
 class Closest(Struct, frozen=True, kw_only=True, eq=False):
@@ -83,8 +85,8 @@ class Swept(Struct, frozen=True, kw_only=True, eq=False):
         limit: angle at which it meets something, rad; None when it meets nothing.
         meets: what it meets there.
         full: how far it opens: as asked, or just short of the limit.
-        closest: least gap from closed to ``full`` to its own stubs and brackets, to all that comes
-            near and to what of the rest comes nearest, tightest first.
+        closest: least gap from closed to ``full`` to its own stubs, to all that comes near but its
+            brackets, and to what of the rest comes nearest, tightest first.
         path: middle of the bar's latch end at angles from closed to ``full``, ``(n, 3)``.
         latch_side: least room between the bar and the two sides of the latch's bracket while it
             leaves it, mm.
@@ -331,7 +333,8 @@ def sweep(cage: Cage, car: Car | None, door: SwingDoor) -> Swept:
     near = {i: swing.gaps(i, at) for i in np.flatnonzero(afar < REFINED).tolist()}
     limit, meets = _limit(swing, angles, {i: gaps for i, (gaps, _) in near.items()})
     full = door.open_angle if limit is None else min(door.open_angle, max(limit - BACK, 0.0))
-    found = [_closest(swing, i, angles, gaps, full) for i, gaps in near.items()]
+    told = {i: gaps for i, gaps in near.items() if swing.obstacles[i].kind in (*AROUND, *STUBS)}
+    found = [_closest(swing, i, angles, gaps, full) for i, gaps in told.items()]
     # of what never comes near the tightest alone is told
     tightest = min((c.gap for c in found if c.kind in AROUND), default=np.inf)
     for least, i in sorted((least, i) for i, least in enumerate(afar.tolist()) if i not in near):
