@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -27,23 +26,33 @@ MANY = 20_000_000
 
 def kept_points(cage: Cage, plate: Plate) -> Points:
     """Points all over a plate of a cage, laid once."""
-    return cage.kept.once(("points", plate.body), partial(plate_points, plate))
+    return cage.kept.once(("points", plate.body), lambda: lay_points(cage, [plate])[0])
 
 
-def lay_points(cage: Cage, plates: Sequence[Plate]) -> None:
-    """Lay the points of plates of a cage in fewer passes than one by one, for whoever asks next."""
-    keys = [("points", plate.body) for plate in plates]
-    cage.kept.each(keys, lambda missing: _laid([plates[i] for i in missing]))
+def lay_points(cage: Cage, plates: Sequence[Plate]) -> list[Points]:
+    """The points of plates of a cage, laid in fewer passes than one by one.
+
+    A plate that lies elsewhere with the same folded sheet, as a bracket of a bar that was moved, is
+    not laid anew.
+    """
+
+    def on_car(missing: Sequence[int]) -> list[Points]:
+        some = [plates[i] for i in missing]
+        keys = [("points of a sheet", plate.folded) for plate in some]
+        folded = cage.kept.each(keys, lambda new: _laid([some[i] for i in new]))
+        return [plate.to_car(points) for plate, points in zip(some, folded, strict=True)]
+
+    return cage.kept.each([("points", plate.body) for plate in plates], on_car)
 
 
 def _laid(plates: Sequence[Plate]) -> list[Points]:
-    """The points of plates: which of each one's grid lie on its metal is asked in one pass."""
+    """The points of plates, folded: which of each grid lie on its metal is asked in one pass."""
     grids = [_grid(plate, STEP) for plate in plates]
     holes = [(i, hole.loop) for i, plate in enumerate(plates) for hole in plate.holes]
     loops = [plate.outline for plate in plates] + [loop for _, loop in holes]
     size, most = max(map(len, grids)), max(map(len, loops))
     if len(loops) * size * most > BLOCK * len(plates):
-        return [plate_points(plate) for plate in plates]
+        return [_folded_points(plate) for plate in plates]
     table = np.zeros((len(plates), size, 2))
     for row, grid in zip(table, grids, strict=True):
         row[: len(grid)] = grid
@@ -79,6 +88,16 @@ def plate_points(
         without: part of the flat pattern that is left out.
         among: parts of it in whose boxes, a step wider, alone there shall be points.
     """
+    return plate.to_car(_folded_points(plate, step, without, among))
+
+
+def _folded_points(
+    plate: Plate,
+    step: float = STEP,
+    without: Outline | None = None,
+    among: Sequence[Outline] | None = None,
+) -> Points:
+    """The same in the folded sheet's own frame."""
     grid, edge = _grid(plate, step), plate.outline.sampled(step)
     if among is not None:
         grid, edge = (p[_boxed(p, among, step)] for p in (grid, edge))
@@ -99,8 +118,12 @@ def _grid(plate: Plate, step: float) -> Points2:
 
 
 def _put_on(plate: Plate, grid: Points2, edge: Points2) -> Points:
-    """Flat points of a plate's metal and of its edge on its face, then on its back, ``(n, 3)``."""
-    return np.concatenate(plate.faces(np.concatenate([grid, edge])))
+    """Flat points of a plate's metal and of its edge on its face, then on its back, ``(n, 3)``.
+
+    Folded, in the frame of the sheet.
+    """
+    flat = np.concatenate([grid, edge])
+    return np.concatenate(plate.folded.layers(flat, (0.0, -plate.thickness)))
 
 
 def _boxed(points: Points2, parts: Iterable[Outline], reach: float) -> Bools:
