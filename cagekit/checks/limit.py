@@ -8,8 +8,9 @@ from typing import Any
 
 from cagekit.checks.finding import Value
 from cagekit.checks.quantities.quantity import Unit
-from cagekit.units import POUND, LengthUnit, parse_length
-from cagekit.units.areas import parse_area, scaled
+from cagekit.units import LengthUnit, parse_length
+from cagekit.units.areas import parse_area
+from cagekit.units.masses import parse_mass
 from cagekit.units.sizes import parse_size
 from cagekit.units.tolerance import ROUNDING, SAME_POINT
 
@@ -20,7 +21,6 @@ presets and rulebooks round inch sizes to hundredths of a millimetre."""
 LEAST_BOUND = 1e-3
 """A limit of nought is taken as this where a gap is told as a share of its limit."""
 
-_MASSES = {"kg": 1.0, "lb": POUND}
 _PLAIN = {"deg", "ratio", "count", "year", "s", "MPa"}
 _COMPARED: dict[str, Callable[[float, float, float], bool]] = {
     ">=": lambda v, bound, slack: v >= bound - slack,
@@ -93,7 +93,7 @@ def _one(raw: Any, unit: Unit, units: LengthUnit) -> Value:
     if unit == "mm2":
         return parse_area(raw, default=units)
     if unit == "kg":
-        return scaled(raw, _MASSES, 1.0, "a mass")
+        return parse_mass(raw)
     assert unit in _PLAIN
     if isinstance(raw, str):
         raise ValueError(f"the limit is a bare number, not {raw!r}")

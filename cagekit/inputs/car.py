@@ -18,6 +18,7 @@ from cagekit.inputs.fields import (
     FileModel,
     Length,
     LengthPair,
+    Mass,
     Name,
     Point,
     SteelKey,
@@ -482,7 +483,7 @@ class Car(FileModel):
     frame: Literal["unibody", "frame"] = "unibody"
     doors: int = Field(3, ge=0, le=5)
     driver_side: Literal["left", "right"] = "left"
-    mass: float | None = Field(None, gt=0, description="car ready to run without driver, kg")
+    mass: Mass | None = Field(None, gt=0, description="car ready to run without driver, kg")
     homologated: int | None = Field(None, description="year of homologation, if any")
     class_: str = Field(
         "", alias="class", description="competition class, free text for rule conditions"

@@ -17,7 +17,7 @@ from typing import Any, Literal, Self
 from pydantic import Field, field_validator, model_validator
 
 from cagekit.errors import InputError
-from cagekit.inputs.fields import Angle, FileModel, Length, Name, Point
+from cagekit.inputs.fields import Angle, FileModel, Length, Mass, Name, Point
 from cagekit.inputs.messages import problem_and_cure
 
 BodyMeasure = Literal[
@@ -156,7 +156,7 @@ class Driver(FileModel):
     description: str = ""
     units: Literal["mm", "in"] = "mm"
     role: Literal["driver", "co_driver"] = "driver"
-    mass: float | None = Field(None, gt=0, description="with helmet and suit, kg")
+    mass: Mass | None = Field(None, gt=0, description="with helmet and suit, kg")
     population: Population | None = None
     body: Body = Body.model_construct()
     helmet: Helmet = Helmet.model_construct()

@@ -1,4 +1,4 @@
-"""Field types of the files that people write: lengths, angles, points.
+"""Field types of the files that people write: lengths, angles, masses, points.
 
 A length is a number in the file's ``units`` (``mm`` unless the file says ``in``) or a text with
 its own unit, e.g. ``"1 5/8 in"``; inside it is always a float in mm.
@@ -27,6 +27,7 @@ from cagekit.errors import NotFoundError
 from cagekit.materials.steels import steel
 from cagekit.names import plate_at_end
 from cagekit.units import parse_length
+from cagekit.units.masses import parse_mass
 
 LONGEST_NAME = 80
 """Letters of a name that files are named by; systems take some 250 with what is put round it."""
@@ -58,6 +59,24 @@ def check_angle(value: Any) -> float:
     if abs(value) > 360:
         raise ValueError("an angle lies within a full turn, -360 to 360 degrees")
     return radians(float(value))
+
+
+def check_mass(value: Any, info: ValidationInfo) -> float:
+    """Read a mass: text with kg or lb, or a number of kg; kg.
+
+    Raises:
+        ValueError: it is no mass, or a bare number in a file in inches, which may be either.
+    """
+    if isinstance(value, bool) or not isinstance(value, int | float | str):
+        raise ValueError("a mass is a number of kg or a text such as '74 kg' or '163 lb'")
+    kg = parse_mass(value)
+    context = info.context if isinstance(info.context, Mapping) else {}
+    bare = not isinstance(value, str) or not value.strip()[-1:].isalpha()
+    if bare and context.get("units") == "in":
+        raise ValueError(
+            f"kg or pounds? In a file in inches a mass says so: '{kg:g} kg' or '{kg:g} lb'"
+        )
+    return kg
 
 
 def written_length(mm: Any) -> Any:
@@ -224,6 +243,20 @@ Angle = Annotated[
     ),
 ]
 """An angle; written and dumped in degrees, rad inside."""
+Mass = Annotated[
+    float,
+    ReadBy(
+        core_schema.with_info_before_validator_function(check_mass, _FLOAT),
+        lambda kg: f"{kg!r} kg" if isinstance(kg, float) else kg,
+        json={
+            "anyOf": [{"type": "number"}, {"type": "string"}],
+            "description": "a mass: number of kg, or text such as '74 kg' or '163 lb', which a "
+            "file in inches needs",
+            "x-unit": "kg",
+        },
+    ),
+]
+"""A mass; kg inside, text with its unit in a dump."""
 LengthPair = Annotated[tuple[float, float], _lengths(2)]
 """Two lengths; mm inside."""
 Point = Annotated[tuple[float, float, float], _lengths(3)]

@@ -8,7 +8,7 @@ from pydantic_core import core_schema
 
 from cagekit.errors import InputError
 from cagekit.hints import did_you_mean
-from cagekit.inputs.fields import FileModel, Length, Name, ReadBy
+from cagekit.inputs.fields import FileModel, Length, Mass, Name, ReadBy
 from cagekit.inputs.places import LocationField
 from cagekit.materials.source import Certainty
 
@@ -156,7 +156,7 @@ class LoadsFile(FileModel):
     source: str = Field("", description="document")
     certainty: Certainty = Field(Certainty.COMMON_PRACTICE, description="how sure it is")
     caution: str = ""
-    crew: float = Field(80.0, ge=0, description="kg for each person in the build, with kit")
+    crew: Mass = Field(80.0, ge=0, description="kg for each person in the build, with kit")
     supports: Supports = Supports.model_construct()
     weld_throat: float | None = Field(
         None,

@@ -19,9 +19,8 @@ from cagekit.data import Row, rows
 from cagekit.inputs.messages import FileInputError, Problem, one_for_units, table_and_field
 from cagekit.inputs.most import fits
 from cagekit.inputs.toml_lines import TomlKey, line_of, value_at
-from cagekit.units import INCH, LengthUnit, format_length
+from cagekit.units import INCH, POUND, LengthUnit, format_length
 
-POUND_KG = 0.45359237
 AXES = "xyz"
 _SLIPS: Mapping[str, tuple[tuple[float, str], ...]] = {
     "mm": (
@@ -32,7 +31,7 @@ _SLIPS: Mapping[str, tuple[tuple[float, str], ...]] = {
         (-1.0, "the other sign"),
         (0.1, "a digit too many"),
     ),
-    "kg": ((POUND_KG, "pounds typed as kg"), (10.0, "a digit too few"), (0.1, "a digit too many")),
+    "kg": ((POUND, "pounds typed as kg"), (10.0, "a digit too few"), (0.1, "a digit too many")),
     "deg": ((-1.0, "the other sign"), (0.1, "a digit too many")),
 }
 """What a number may have been meant as: the factor to it, and the slip."""

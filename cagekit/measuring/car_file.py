@@ -27,7 +27,7 @@ units = "{units}"
 {frame}
 {doors}
 {driver_side}
-# mass = 1200           # ready to run without driver, kg
+# mass = "1200 kg"      # or lb; ready to run without driver
 """
 SEAT = """
 # One [[seats]] for each seat, the driver's first.
