@@ -6,7 +6,7 @@ Overall sizes run over the outside, lengths of straights between the ends of the
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from typing import Literal
 
 import numpy as np
@@ -328,11 +328,15 @@ def _bend_words(
 ) -> Iterator[tuple[Vec, str]]:
     """Number and angle of each bend, and where they stand."""
     centre = axis.mean(axis=0)
+    taken: list[tuple[Vec, Vec]] = []
     for n, bend in enumerate(tube.tips.bends, start=1):
         mid = at(bend.point(bend.length / 2))[0]
         ahead = at(bend.point(bend.length / 2 + 1.0))[0] - mid
         words = f"{n}: {np.degrees(bend.angle):.1f}°"
-        yield _beside_bend(mid, _away(mid, ahead, centre), words, axis, half), words
+        box = _half_of(words)
+        spot = _beside_bend(mid, _away(mid, ahead, centre), box, axis, half, taken)
+        taken.append((spot, box))
+        yield spot, words
 
 
 def _half_of(words: str) -> Vec:
@@ -340,13 +344,37 @@ def _half_of(words: str) -> Vec:
     return np.array([0.29 * len(words), 0.37]) * ANGLE
 
 
-def _beside_bend(mid: Vec, away: Vec, words: str, axis: Vec, half: float) -> Vec:
-    """Where the words of a bend stand on its inner side: as near as they clear the whole tube."""
-    box = _half_of(words)
-    spots = [mid - away * (half + far) for far in np.arange(9.0, 30.0, 0.5)]
+def _beside_bend(
+    mid: Vec,
+    away: Vec,
+    box: Vec,
+    axis: Vec,
+    half: float,
+    taken: Sequence[tuple[Vec, Vec]],
+) -> Vec:
+    """Where the words of a bend stand on its inner side: as near as they clear the whole tube.
+
+    Where they would run into those of another bend they stand a line lower or higher.
+
+    Args:
+        mid: middle of the bend, ``(2,)`` mm of paper.
+        away: from it outwards.
+        box: half of what the words take, ``(2,)`` mm.
+        axis: of the tube, ``(n, 2)`` mm.
+        half: half of the tube's width, mm.
+        taken: where words of other bends stand, and half of what they take.
+    """
+    line = np.array([0.0, 1.3 * ANGLE])
+    spots = [
+        mid - away * (half + far) + lines * line
+        for far in np.arange(9.0, 30.0, 0.5)
+        for lines in (0, 1, -1)
+    ]
     for spot in spots:
         off = np.maximum(np.abs(axis - (spot - [0.0, box[1]])) - box, 0.0)
-        if float(np.hypot(*off.T).min()) >= half + CLEAR:
+        if float(np.hypot(*off.T).min()) < half + CLEAR:
+            continue
+        if all((np.abs(spot - at) > box + other + (CLEAR, 0.0)).any() for at, other in taken):
             return spot
     return spots[0]
 

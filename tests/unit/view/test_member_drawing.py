@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from itertools import combinations
 
 import demos
 import numpy as np
@@ -89,6 +90,25 @@ def test_the_words_at_a_bend_stand_off_the_tube(half: float) -> None:
         high_corner = np.array([float(x) + right, float(y) + low])
         off = np.maximum(np.maximum(low_corner - points, points - high_corner), 0.0)
         assert np.hypot(*off.T).min() > 45.0 * plan.scale / 2 + 0.5
+
+
+@pytest.mark.parametrize("half", [350.0, 420.0, 490.0, 540.0])
+def test_the_words_of_two_bends_stand_apart(half: float) -> None:
+    """A narrow front hoop, drawn small as it takes two views."""
+    corners = [(600, 1.3 * half, 0), (700, 1.4 * half, 600), (0, half, 1150)]
+    corners += [(x, -y, z) for x, y, z in reversed(corners)]
+    hoop = CentreLine.from_polyline(np.array(corners, float), [139.7] * 4, owner="hoop")
+    svg = member_drawings(DrawnTube(path=hoop, tips=hoop, od=38.1), 186.0, 110.0)[0].drawing.svg
+    words_at = r'<text x="([.0-9]+)" y="([.0-9]+)"[^>]*size="([.0-9]+)"[^>]*>(\d: [.0-9]+°)'
+    boxes = {}
+    for x, y, size, words in re.findall(words_at, svg):
+        box = font(100, bold=True).getbbox(words, anchor="ms")
+        left, top, right, low = np.array(box) * float(size) / 100
+        boxes[words] = float(x) + left, float(y) + top, float(x) + right, float(y) + low
+    assert len(boxes) == 4
+    for one, other in combinations(boxes.values(), 2):
+        beside = one[2] < other[0] or other[2] < one[0]
+        assert beside or one[3] < other[1] or other[3] < one[1]
 
 
 def chord(path: CentreLine) -> tuple[np.ndarray, float]:
