@@ -365,7 +365,7 @@ def _beside_bend(
         taken: where words of other bends stand, and half of what they take.
     """
     line = np.array([0.0, 1.3 * ANGLE])
-    spots = [
+    spots: list[Vec] = [
         mid - away * (half + far) + lines * line
         for far in np.arange(9.0, 30.0, 0.5)
         for lines in (0, 1, -1)
