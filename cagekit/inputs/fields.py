@@ -27,6 +27,7 @@ from cagekit.errors import NotFoundError
 from cagekit.materials.steels import steel
 from cagekit.names import plate_at_end
 from cagekit.units import parse_length
+from cagekit.units.lengths import OtherUnitsError
 from cagekit.units.masses import parse_mass
 
 LONGEST_NAME = 80
@@ -44,7 +45,8 @@ def check_length(value: Any, info: ValidationInfo) -> float:
     context = info.context if isinstance(info.context, Mapping) else {}
     length = parse_length(value, default=context.get("units", "mm"))
     if abs(length) > LONGEST:
-        raise ValueError(f"{length / 1000:.5g} m is no length on a car or in a shop; check units")
+        problem = f"{length / 1000:.5g} m is no length on a car or in a shop; check units"
+        raise OtherUnitsError(str(value), problem)
     return length
 
 

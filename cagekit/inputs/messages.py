@@ -18,6 +18,7 @@ from msgspec.structs import replace
 from cagekit.errors import CagekitError, InputError
 from cagekit.hints import MOST_LISTED, closest, did_you_mean
 from cagekit.inputs.toml_lines import TomlKey, line_map, line_of, value_at
+from cagekit.units.lengths import OtherUnitsError
 
 if TYPE_CHECKING:
     from pydantic import BaseModel, ValidationError
@@ -47,7 +48,10 @@ MOST_READ = 200
 
 
 class Problem(Struct, frozen=True, kw_only=True):
-    """One thing that is wrong in a file."""
+    """One thing that is wrong in a file.
+
+    ``other_units`` tells that a number was meant in other units than the file's, by all likelihood.
+    """
 
     file: str
     line: int | None = None
@@ -56,6 +60,7 @@ class Problem(Struct, frozen=True, kw_only=True):
     value: Any = None
     problem: str
     hint: str = ""
+    other_units: bool = False
 
     def __str__(self) -> str:
         place = f"{self.file}:{self.line}" if self.line else self.file
@@ -175,15 +180,8 @@ def problems_of(
     return told if within else one_for_units(told, data, lines)
 
 
-OTHER_UNITS = (
-    "is no length on a car or in a shop",
-    "a fraction without a unit",
-    "inches typed as mm",
-    "mm typed as inches",
-)
-"""What is said of a number that was meant in other units than the file's."""
 MANY_SLIPS = 5
-"""So many of them are one slip: the file's `units`."""
+"""So many numbers in other units are one slip: the file's `units`."""
 
 
 def one_for_units(
@@ -196,7 +194,7 @@ def one_for_units(
         data: the file.
         lines: line of every key of the file.
     """
-    slips = [p for p in found if any(s in p.problem or s in p.hint for s in OTHER_UNITS)]
+    slips = [p for p in found if p.other_units]
     units = data.get("units", "mm")
     if len(slips) < MANY_SLIPS or units not in ("mm", "in"):
         return list(found)
@@ -243,6 +241,7 @@ def _problem(
         value=None if isinstance(value, Mapping) else value,
         problem=words,
         hint=hint,
+        other_units=isinstance(row.get("ctx", {}).get("error"), OtherUnitsError),
     )
 
 

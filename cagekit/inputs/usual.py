@@ -22,19 +22,38 @@ from cagekit.inputs.toml_lines import TomlKey, line_of, value_at
 from cagekit.units import INCH, POUND, LengthUnit, format_length
 
 AXES = "xyz"
-_SLIPS: Mapping[str, tuple[tuple[float, str], ...]] = {
+
+
+class Slip(Struct, frozen=True):
+    """What a number may have been meant as: the factor to it, and the slip in words.
+
+    ``file`` is the unit of the files that it is made in, any when None; ``other_units`` tells that
+    the number is in the unit of other files.
+    """
+
+    factor: float
+    words: str
+    file: LengthUnit | None = None
+    other_units: bool = False
+
+
+_SLIPS: Mapping[str, tuple[Slip, ...]] = {
     "mm": (
-        (INCH, "inches typed as mm"),
-        (1 / INCH, "mm typed as inches"),
-        (10.0, "cm typed as mm"),
-        (1000.0, "metres typed as mm"),
-        (-1.0, "the other sign"),
-        (0.1, "a digit too many"),
+        Slip(INCH, "inches typed as mm", "mm", other_units=True),
+        Slip(1 / INCH, "mm typed as inches", "in", other_units=True),
+        Slip(10.0, "cm typed as mm", "mm"),
+        Slip(1000.0, "metres typed as mm", "mm"),
+        Slip(-1.0, "the other sign"),
+        Slip(0.1, "a digit too many"),
     ),
-    "kg": ((POUND, "pounds typed as kg"), (10.0, "a digit too few"), (0.1, "a digit too many")),
-    "deg": ((-1.0, "the other sign"), (0.1, "a digit too many")),
+    "kg": (
+        Slip(POUND, "pounds typed as kg"),
+        Slip(10.0, "a digit too few"),
+        Slip(0.1, "a digit too many"),
+    ),
+    "deg": (Slip(-1.0, "the other sign"), Slip(0.1, "a digit too many")),
 }
-"""What a number may have been meant as: the factor to it, and the slip."""
+"""Slips of the pen, by the unit of the number; the first that fits is told."""
 
 
 class UsualRange(Struct, frozen=True, kw_only=True):
@@ -62,18 +81,17 @@ class UsualRange(Struct, frozen=True, kw_only=True):
         """Whether a file may say ``value`` at all."""
         return self.least <= value <= self.most
 
-    def slip(self, value: float, units: LengthUnit = "mm") -> str:
-        """What a value out of range was probably meant as; empty when nothing fits.
+    def slip(self, value: float, units: LengthUnit = "mm") -> Slip | None:
+        """What a value out of range was probably meant as; None when nothing fits.
 
         Args:
             value: as read, mm for a length.
-            units: of the file: inches are typed as mm in a file in mm only.
+            units: of the file.
         """
-        other = "typed as mm" if units == "in" else "typed as inches"
-        for factor, words in _SLIPS.get(self.unit, ()):
-            if self.holds(value * factor) and not words.endswith(other):
-                return words
-        return ""
+        for slip in _SLIPS.get(self.unit, ()):
+            if self.holds(value * slip.factor) and slip.file in (None, units):
+                return slip
+        return None
 
 
 @cache
@@ -171,7 +189,7 @@ def _told(
             continue  # one side's word for both
         seen.add(place)
         named, field = table_and_field(place)
-        problem, hint = _odd(value, known, units, refused=refused)
+        problem, hint, slip = _odd(value, known, units, refused=refused)
         yield Problem(
             file=file,
             line=line_of(lines, place),
@@ -180,16 +198,19 @@ def _told(
             value=value_at(data, place),
             problem=problem,
             hint=hint,
+            other_units=slip is not None and slip.other_units,
         )
 
 
-def _odd(value: float, known: UsualRange, units: LengthUnit, *, refused: bool) -> tuple[str, str]:
-    """What is said of a number out of its range, and what it may have been meant as."""
+def _odd(
+    value: float, known: UsualRange, units: LengthUnit, *, refused: bool
+) -> tuple[str, str, Slip | None]:
+    """What is said of a number out of its range, the cure, and what it may have been meant as."""
     says = f"{_words(value, known, units)} {'cannot be' if refused else 'is unusual'}"
     usual = f"{_words(known.low, known, units)} to {_words(known.high, known, units)}"
     slip = known.slip(value, units)
-    hint = f"Is it {slip}?" if slip else "Measure again." if refused else ""
-    return f"{says}; usual is {usual} ({_sure(known)}).", hint
+    hint = f"Is it {slip.words}?" if slip else "Measure again." if refused else ""
+    return f"{says}; usual is {usual} ({_sure(known)}).", hint, slip
 
 
 def unusual_sizes(
@@ -205,7 +226,8 @@ def unusual_sizes(
     for name, value in sizes.items():
         known = usual_range("part", name) if tube else usual_range("plate", f"plate.{name}")
         if known is not None and not known.holds(value):
-            yield name, " ".join(_odd(value, known, units, refused=False)).strip()
+            problem, hint, _ = _odd(value, known, units, refused=False)
+            yield name, f"{problem} {hint}".strip()
 
 
 def _sure(known: UsualRange) -> str:

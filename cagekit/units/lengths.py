@@ -63,6 +63,10 @@ class LengthError(CagekitError, ValueError):
         super().__init__(f"length {shown}: {self.problem}")
 
 
+class OtherUnitsError(LengthError):
+    """A length that is meant in other units than it is read in, by all likelihood."""
+
+
 def parse_length(value: str | float, default: LengthUnit = "mm") -> float:
     """Return a length in mm.
 
@@ -141,7 +145,8 @@ class _LengthReader:
         if unit is None:
             self._finished()
             if fractional and self.scale != INCH_EXACT:
-                raise self._fault("a fraction without a unit; write in after it if it is inches")
+                problem = "a fraction without a unit; write in after it if it is inches"
+                raise OtherUnitsError(self.text, problem, self._column())
             total = first * self.scale
         elif unit == FOOT_EXACT and not self._end():
             total = first * FOOT_EXACT + self._inches_after(first)
@@ -245,10 +250,12 @@ class _LengthReader:
 
     def _fault(self, problem: str, place: int | None = None) -> LengthError:
         """Return an error at token ``place`` (where the reader stands, if None)."""
+        return LengthError(self.text, problem, self._column(place))
+
+    def _column(self, place: int | None = None) -> int:
+        """Column of token ``place``, counted from 1."""
         index = self.at if place is None else place
-        past = len(self.text) + 1
-        column = self.tokens[index].column if index < len(self.tokens) else past
-        return LengthError(self.text, problem, column)
+        return self.tokens[index].column if index < len(self.tokens) else len(self.text) + 1
 
     def _tokens(self) -> Iterator[_Token]:
         at = 0
