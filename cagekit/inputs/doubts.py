@@ -20,6 +20,7 @@ from pydantic import BaseModel
 from cagekit.data import Row, rows
 from cagekit.inputs.car import Car
 from cagekit.inputs.driver import BodyMeasure, Driver
+from cagekit.inputs.messages import unit_of
 from cagekit.inputs.plausible import Fault, problem_of
 from cagekit.inputs.presets import read_toml, shown
 from cagekit.inputs.toml_lines import TomlKey, line_map
@@ -46,7 +47,7 @@ def doubts_in(path: Path, model: BaseModel) -> tuple[str, ...]:
         path: of the file.
         model: what was read.
     """
-    faults = [*_name(path, model), *misfits(model), *_sheets(model)]
+    faults = [*_name(path, model), *misfits(model), *_sheets(model), *_masses(path, model)]
     if not faults:
         return ()
     data, text = read_toml(path)
@@ -91,6 +92,21 @@ def _name(path: Path, model: BaseModel) -> Iterator[Fault]:
         return
     build = "; `make` writes below this name" if getattr(model, "kind", "") == "build" else ""
     yield Fault(key=("name",), problem=f"is nearly the file's name, {stem}{build}. A slip?")
+
+
+def _masses(path: Path, model: BaseModel) -> Iterator[Fault]:
+    """Masses of a file in inches that do not say whether they are kg or pounds."""
+    if getattr(model, "units", "mm") != "in":
+        return
+    said = [n for n in sorted(model.model_fields_set) if unit_of(type(model), (n,)) == "kg"]
+    if not said:
+        return
+    data, _ = read_toml(path)
+    for name in said:
+        bare = str(data[name]).strip()
+        if not bare[-1].isalpha():
+            hint = f'Write `{name} = "{bare} kg"`, or `"{bare} lb"` where it is in pounds.'
+            yield Fault(key=(name,), problem="is taken for kg.", hint=hint)
 
 
 WAYS: Mapping[str, tuple[str, str]] = {

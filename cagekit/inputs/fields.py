@@ -63,22 +63,15 @@ def check_angle(value: Any) -> float:
     return radians(float(value))
 
 
-def check_mass(value: Any, info: ValidationInfo) -> float:
+def check_mass(value: Any) -> float:
     """Read a mass: text with kg or lb, or a number of kg; kg.
 
     Raises:
-        ValueError: it is no mass, or a bare number in a file in inches, which may be either.
+        ValueError: it is no mass.
     """
     if isinstance(value, bool) or not isinstance(value, int | float | str):
         raise ValueError("a mass is a number of kg or a text such as '74 kg' or '163 lb'")
-    kg = parse_mass(value)
-    context = info.context if isinstance(info.context, Mapping) else {}
-    bare = not isinstance(value, str) or not value.strip()[-1:].isalpha()
-    if bare and context.get("units") == "in":
-        raise ValueError(
-            f"kg or pounds? In a file in inches a mass says so: '{kg:g} kg' or '{kg:g} lb'"
-        )
-    return kg
+    return parse_mass(value)
 
 
 def written_length(mm: Any) -> Any:
@@ -166,7 +159,7 @@ class ReadBy:
         json: its JSON Schema.
         returns: what a written value is.
         when: whether nothing is written too.
-        unit: ``mm`` for a length, ``deg`` for an angle.
+        unit: ``mm`` for a length, ``deg`` for an angle, ``kg`` for a mass.
     """
 
     def __init__(
@@ -177,7 +170,7 @@ class ReadBy:
         json: Mapping[str, Any],
         returns: CoreSchema | None = None,
         when: Literal["always", "unless-none"] = "always",
-        unit: Literal["", "mm", "deg"] = "",
+        unit: Literal["", "mm", "deg", "kg"] = "",
     ) -> None:
         self.unit = unit
         self._json = json
@@ -248,14 +241,14 @@ Angle = Annotated[
 Mass = Annotated[
     float,
     ReadBy(
-        core_schema.with_info_before_validator_function(check_mass, _FLOAT),
+        core_schema.no_info_before_validator_function(check_mass, _FLOAT),
         lambda kg: f"{kg!r} kg" if isinstance(kg, float) else kg,
         json={
             "anyOf": [{"type": "number"}, {"type": "string"}],
-            "description": "a mass: number of kg, or text such as '74 kg' or '163 lb', which a "
-            "file in inches needs",
+            "description": "a mass: number of kg, or text such as '74 kg' or '163 lb'",
             "x-unit": "kg",
         },
+        unit="kg",
     ),
 ]
 """A mass; kg inside, text with its unit in a dump."""

@@ -389,7 +389,7 @@ def _limit(limit: float, model: Sequence[type[BaseModel]], loc: TomlKey, *, most
 
 
 def unit_of(model: type[BaseModel] | Sequence[type[BaseModel]], loc: TomlKey) -> str:
-    """Return ``"mm"`` for a field that is a length, ``"deg"`` for an angle, else ``""``."""
+    """Return ``"mm"`` for a length, ``"deg"`` for an angle, ``"kg"`` for a mass, else ``""``."""
     from cagekit.inputs.fields import ReadBy
 
     names = [n for n in loc if isinstance(n, str)]

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Any
 
 import pytest
 from pydantic import ValidationError
 
+from cagekit.inputs.doubts import doubts_in
+from cagekit.inputs.driver import Driver
 from cagekit.inputs.loads import LoadsFile
+from cagekit.inputs.presets import load_file
 from cagekit.units.masses import parse_mass
 
 
@@ -24,10 +28,20 @@ def test_what_is_no_mass(raw: Any) -> None:
         crew(raw, "mm")
 
 
-@pytest.mark.parametrize("raw", [163, 163.0, "163"])
-def test_a_file_in_inches_says_which_mass_it_means(raw: Any) -> None:
-    with pytest.raises(ValidationError, match="kg or pounds"):
-        crew(raw, "in")
+@pytest.mark.parametrize("units", ["in", "mm"])
+@pytest.mark.parametrize(
+    ("mass", "bare"), [("98", True), ('"98"', True), ('"98 kg"', False), ('"163 lb"', False)]
+)
+def test_a_file_in_inches_is_told_what_a_bare_mass_is_taken_for(
+    mass: str, bare: bool, units: str, tmp_path: Path
+) -> None:
+    path = tmp_path / "own.toml"
+    text = f'kind = "driver"\nname = "own"\nunits = "{units}"\nmass = {mass}\n'
+    text += '[population]\nsex = "male"\n'
+    path.write_text(text, encoding="utf-8")
+    told = doubts_in(path, load_file("driver", path, Driver))
+    assert len(told) == (bare and units == "in")
+    assert all("line 4" in t and "98 lb" in t for t in told)
 
 
 @pytest.mark.parametrize("units", ["mm", "in"])
