@@ -308,7 +308,7 @@ def _chord_words(tube: DrawnTube) -> str:
     return f"A to B {tube.length(across)}"
 
 
-def _texts(tube: DrawnTube, at: Callable[[Vec], Vec], axis: Vec, half: float) -> list[str]:
+def _texts(tube: DrawnTube, at: Callable[[Vec], Vec], axis: Points2, half: float) -> list[str]:
     """Length of each straight beside it, number, angle and radius at each bend."""
     centre = axis.mean(axis=0)
     out: list[str] = []
@@ -348,7 +348,7 @@ def _beside_bend(
     mid: Vec,
     away: Vec,
     box: Vec,
-    axis: Vec,
+    axis: Points2,
     half: float,
     taken: Sequence[tuple[Vec, Vec]],
 ) -> Vec:

@@ -41,7 +41,7 @@ def test_a_file_in_inches_is_told_what_a_bare_mass_is_taken_for(
     path.write_text(text, encoding="utf-8")
     told = doubts_in(path, load_file("driver", path, Driver))
     assert len(told) == (bare and units == "in")
-    assert all("line 4" in t and "98 lb" in t for t in told)
+    assert all("own.toml:4" in t and "98 lb" in t for t in told)
 
 
 @pytest.mark.parametrize("units", ["mm", "in"])
