@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import degrees
+from math import degrees, radians
 from typing import TYPE_CHECKING, Any
 
 from cagekit.cage.bolted import ClevisJoint, PlugJoint, SleeveJoint
@@ -31,6 +31,8 @@ ROW, LINE, FIXED, CAPTION = 9.8, 5.0, 44.0, 6.0
 caption of a second view, mm."""
 MARK_HEAD, MARK_ROW = 19.0, 5.2
 """Height of the heading of a mark list and of a row of it, mm."""
+IN_PLANE = 0.0, radians(180.0)
+"""Turns (rad) between two bends that keep a tube in one plane."""
 SHORT = 3.0
 """A drift (mm) from here on is told with what to do about it."""
 
@@ -122,7 +124,7 @@ def shape_check(book: Book, s: BendSchedule) -> list[str]:
             f"DO NOT BEND: drawn with a radius of {book.length(s.other_radius)}, die {s.die.name} "
             f"bends {book.length(s.die.clr)}. What it bends by these marks is another tube."
         )
-    if is_flat(path):
+    if is_flat(path) and all(t.rotation in (None, *IN_PLANE) for t in s.steps):
         out.append("Flat: laid on a level floor it touches along its whole length.")
     else:
         lift = lift_of_b(path)

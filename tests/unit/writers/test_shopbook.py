@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from math import degrees
 from pathlib import Path
 
 import demos
@@ -18,7 +19,7 @@ from cagekit.names import named
 from cagekit.shop.papers.inspection import AWAY, wall_spot
 from cagekit.writers.csv import write_cuts
 from cagekit.writers.shopbook import Book, write_shopbook
-from cagekit.writers.tube_pages import tube_facts
+from cagekit.writers.tube_pages import shape_check, tube_facts
 from cagekit.writers.weld_pages import plates_title
 
 
@@ -85,6 +86,19 @@ def test_a_bent_tube_says_how_blank_and_finished_length_agree(design: Design, pa
         told = f"; the bends stretch it {book.length(s.stretch)}"
         assert told in dict(tube_facts(book, s))["Finished"]
         assert f"stretch it {book.length(s.stretch)}" in everything
+
+
+@pytest.mark.parametrize("name", [*demos.DEMOS, *demos.STRANGERS])
+def test_a_tube_that_is_turned_between_two_bends_is_not_called_flat(name: str) -> None:
+    """What the table has a hand turn lifts an end off the floor, however little."""
+    book = Book(demos.design(name))
+    for schedule in book.design.bends:
+        turns = [degrees(t.rotation or 0.0) % 180.0 for t in schedule.steps]
+        if not turns or schedule.die is None:
+            continue
+        words = " ".join(shape_check(book, schedule))
+        assert ("Twisted: " in words) == any(0.05 < turn < 179.95 for turn in turns)
+        assert ("Flat: " in words) != ("Twisted: " in words)
 
 
 def test_depths_of_copes_are_told_from_the_tip(pages: list) -> None:
