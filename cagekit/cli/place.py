@@ -141,6 +141,8 @@ def cell(found: Finding | None, units: str) -> str:
         return ""
     value = float(found.measured)
     mark = {"fail": "X", "warn": "!"}.get(found.status.value, "")
+    if found.unit == "mm" and units == "mm" and mark and abs(value) < 1.0:
+        return f"{value:.1f}{mark}"  # in whole mm it would be nought, and nothing wrong with it
     if found.unit == "mm":
         return shown(value, "", units) + mark
     return (f"{value:.1f}" if found.unit else f"{value:.2f}") + mark

@@ -9,8 +9,9 @@ from pathlib import Path
 import pytest
 from msgspec.structs import replace
 
+from cagekit.checks.finding import Finding, Status
 from cagekit.cli.main import run
-from cagekit.cli.place import _sweep, chart_of, impossible
+from cagekit.cli.place import _sweep, cell, chart_of, impossible
 from cagekit.inputs.resolve import load_build
 from cagekit.study.placement import Placement, Sweep, Trial, place
 
@@ -60,6 +61,20 @@ def test_inches(capsys: pytest.CaptureFixture[str]) -> None:
     data = json.loads(capsys.readouterr().out)
     values = [t["values"]["height_rear"] for t in data["trials"]]
     assert values == pytest.approx([304.8, 330.2, 355.6])
+
+
+@pytest.mark.parametrize(
+    ("measured", "units", "text"),
+    [(0.3, "mm", "0.3X"), (-0.44, "mm", "-0.4X"), (12.4, "mm", "12X"), (0.3, "in", "0.01X")],
+)
+def test_what_fails_by_less_than_a_millimetre_is_not_nought(
+    measured: float, units: str, text: str
+) -> None:
+    found = Finding(
+        code="a/b", group="shop", subject="bar", quantity="overlap", status=Status.FAIL,
+        measured=measured, unit="mm",
+    )  # fmt: skip
+    assert cell(found, units) == text
 
 
 def test_plot_is_written(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
