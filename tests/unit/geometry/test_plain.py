@@ -26,7 +26,7 @@ def ends_round_bends(count: int) -> list[EndToCut]:
         most = min(hoop.starts[2] + 80, hoop.length - 10)
         spot = dice.uniform(hoop.starts[1] - 80, most)
         parents = [Parent("hoop", hoop, radius, open_b=bool(dice.integers(2)))]
-        rho = float(dice.choice((radius, radius, radius - 2, radius - 5, 12.0)))
+        rho = float(dice.choice((radius, radius, radius - 2, radius - 5, 12.0, radius + 1.5)))
         kind, way, node = dice.integers(5), way_of(dice), hoop.spot(spot).point
         if kind:
             second = second_tube(hoop, spot, dice, kind)
