@@ -18,7 +18,7 @@ from msgspec import Struct
 from numpy.typing import ArrayLike
 
 from cagekit.errors import GeometryError
-from cagekit.geometry.arrays import Points, cross3
+from cagekit.geometry.arrays import Points, cross3, dot3
 from cagekit.geometry.arrays import Vec as Vec
 from cagekit.units.tolerance import (
     ALONG,
@@ -73,11 +73,6 @@ def unit(value: ArrayLike) -> Vec:
 _NO_WAY = [0.0, 0.0, 0.0]
 
 
-def _dot(a: Sequence[float], b: Sequence[float]) -> float:
-    """Product of two vectors of numbers; numpy takes longer to begin."""
-    return a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
-
-
 def _way(start: Vec, end: Vec) -> tuple[float, list[float]]:
     """Distance of two points and the unit vector from one to the other, in plain numbers.
 
@@ -86,7 +81,7 @@ def _way(start: Vec, end: Vec) -> tuple[float, list[float]]:
     """
     (x, y, z), (u, v, w) = start.tolist(), end.tolist()
     along = (u - x, v - y, w - z)
-    length = sqrt(_dot(along, along))
+    length = sqrt(dot3(along, along))
     if length < NOISE:
         raise ValueError("a direction needs a length")
     return length, [c / length for c in along]
@@ -310,7 +305,7 @@ class CentreLine:
         lengths: list[float] = []
         for (x, y, z), (u, v, w) in pairwise(rows):
             way = [u - x, v - y, w - z]
-            lengths.append(sqrt(_dot(way, way)))
+            lengths.append(sqrt(dot3(way, way)))
             if lengths[-1] < SAME_POINT:
                 i = len(lengths)
                 raise GeometryError(
@@ -323,7 +318,7 @@ class CentreLine:
             return cls((Line(_fixed(rows[0]), _fixed(rows[1])),))
         turn, tail = [0.0] * n, [0.0] * n
         for i in range(1, n - 1):
-            along = _dot(d[i - 1], d[i])
+            along = dot3(d[i - 1], d[i])
             t = acos(min(max(along, -1.0), 1.0))
             t = atan2(hypot(*_cross(d[i - 1], d[i])), along) if t < 0.1 else t
             if t > pi - SHOP_ANGLE:
@@ -350,11 +345,11 @@ class CentreLine:
         for i in range(1, n):
             way = d[i - 1]
             stop = [x - tail[i] * u for x, u in zip(rows[i], way, strict=True)]
-            if _dot([x - y for x, y in zip(stop, here, strict=True)], way) > KERNEL_POINT:
+            if dot3([x - y for x, y in zip(stop, here, strict=True)], way) > KERNEL_POINT:
                 pieces.append(Line(_fixed(here), _fixed(stop)))
             if i < n - 1 and turn[i] > 0:
                 across = _cross(way, d[i])
-                size = sqrt(_dot(across, across))
+                size = sqrt(dot3(across, across))
                 axis = [c / size for c in across]
                 out = _cross(way, axis)
                 centre = [x - r[i - 1] * c for x, c in zip(stop, out, strict=True)]
@@ -520,9 +515,9 @@ class CentreLine:
             (a, b, c), along, aside = self._rows[i]
             way = x - a, y - b, z - c
             if isinstance(q, Line):
-                s = min(max(_dot(way, along), 0.0), q.length)
+                s = min(max(dot3(way, along), 0.0), q.length)
             else:
-                turn = atan2(_dot(way, along), _dot(way, aside))
+                turn = atan2(dot3(way, along), dot3(way, aside))
                 if turn < 0.5 * q.angle - pi:
                     turn += 2 * pi
                 s = min(max(turn, 0.0), q.angle) * q.radius
@@ -530,7 +525,7 @@ class CentreLine:
                 return i, s
             a, b, c = self._point(i, s)
             away = a - x, b - y, c - z
-            gap = sqrt(_dot(away, away))
+            gap = sqrt(dot3(away, away))
             if best is None or gap < best[0] - ROUNDING:
                 best = (gap, i, s)
         assert best is not None
@@ -574,14 +569,14 @@ class CentreLine:
             ValueError: the normal has no length.
         """
         p, n = np.asarray(point, float).tolist(), np.asarray(normal, float).tolist()
-        size = sqrt(_dot(n, n))
+        size = sqrt(dot3(n, n))
         if size < NOISE:
             raise ValueError("a direction needs a length")
         n = [c / size for c in n]
         rows = self._rows
         return self._crossings(
             [
-                (_dot((p[0] - q[0], p[1] - q[1], p[2] - q[2]), n), _dot(d, n), _dot(o, n))
+                (dot3((p[0] - q[0], p[1] - q[1], p[2] - q[2]), n), dot3(d, n), dot3(o, n))
                 for q, d, o in rows
             ]
         )

@@ -12,6 +12,7 @@ from collections.abc import Mapping, Sequence
 from math import asin, atan2, cos, hypot, inf, pi, sin, sqrt
 from typing import NamedTuple
 
+from cagekit.geometry.arrays import dot3
 from cagekit.geometry.contact import (
     RANGE_TOL,
     TOUCH,
@@ -185,7 +186,7 @@ def _along_bend(
     """
     x, y, out = bend.x.tolist(), bend.y.tolist(), branch.out.tolist()
     away = [a - b for a, b in zip(branch.point.tolist(), bend.centre.tolist(), strict=True)]
-    u, v = _dot(away, x), _dot(away, y)
+    u, v = dot3(away, x), dot3(away, y)
     at = min(max(atan2(v, u), 0.0), bend.angle)
     c, s = cos(at), sin(at)
     past = v * c - u * s  # on the straight after the bend, or negative on that before it
@@ -193,7 +194,7 @@ def _along_bend(
         return None
     if not straights.keys() <= {bend.piece - 1, bend.piece + 1}:
         return None
-    u, v = _dot(x, out), _dot(y, out)
+    u, v = dot3(x, out), dot3(y, out)
     along, inward = v * c - u * s, -u * c - v * s
     steep = grade = sqrt(max(1.0 - along * along, 0.0))
     if steep < sin(MIN_ANGLE):
@@ -225,10 +226,6 @@ def _along_bend(
     # g bows by no more than 1 / major, and leaves its chord by no more than far^2 / (8 major)
     bow = 1.0 - lean * lean - (bend.radius + far * far / (8.0 * bend.major)) / bend.major
     return _Along(lean, grade, bow, far) if bow > 0.0 else None
-
-
-def _dot(a: Sequence[float], b: Sequence[float]) -> float:
-    return a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
 
 
 __all__ = ["plainly_good"]
