@@ -561,6 +561,13 @@ class Plate:
         face, back = self.folded.layers(xy, (0.0, -self.thickness))
         return self.to_car(face), self.to_car(back)
 
+    def folded_faces(self, xy: ArrayLike) -> Points:
+        """Flat points ``(n, 2)`` on the face, then on the back, in the folded sheet's own frame.
+
+        ``(2n, 3)`` mm, the same wherever the plate is placed.
+        """
+        return np.concatenate(self.folded.layers(xy, (0.0, -self.thickness)))
+
     def to_car(self, points: ArrayLike) -> Points:
         """Take points ``(n, 3)`` of the folded base frame to car axes."""
         return np.asarray(points, float) @ self.placement[:3, :3].T + self.placement[:3, 3]

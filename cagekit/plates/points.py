@@ -63,7 +63,7 @@ def _laid(plates: Sequence[Plate]) -> list[Points]:
     for (i, _), out in zip(holes, within[len(plates) :], strict=True):
         inside[i] &= ~out
     return [
-        _put_on(plate, grid[there[: len(grid)]], plate.outline.sampled(STEP))
+        plate.folded_faces(np.concatenate([grid[there[: len(grid)]], plate.outline.sampled(STEP)]))
         for plate, grid, there in zip(plates, grids, inside, strict=True)
     ]
 
@@ -106,7 +106,7 @@ def _folded_points(
     inside = plate.outline.contains(grid)
     for hole in plate.holes:
         inside &= ~hole.loop.contains(grid)
-    return _put_on(plate, grid[inside], edge)
+    return plate.folded_faces(np.concatenate([grid[inside], edge]))
 
 
 def _grid(plate: Plate, step: float) -> Points2:
@@ -115,15 +115,6 @@ def _grid(plate: Plate, step: float) -> Points2:
     grid = np.empty((len(y), len(x), 2))
     grid[..., 0], grid[..., 1] = x, y[:, None]
     return grid.reshape(-1, 2)
-
-
-def _put_on(plate: Plate, grid: Points2, edge: Points2) -> Points:
-    """Flat points of a plate's metal and of its edge on its face, then on its back, ``(n, 3)``.
-
-    Folded, in the frame of the sheet.
-    """
-    flat = np.concatenate([grid, edge])
-    return np.concatenate(plate.folded.layers(flat, (0.0, -plate.thickness)))
 
 
 def _boxed(points: Points2, parts: Iterable[Outline], reach: float) -> Bools:

@@ -118,7 +118,7 @@ def _points(cage: Cage, plate: Plate) -> tuple[Points2, Points]:
 
 def _laid(plate: Plate) -> tuple[Points2, Points]:
     flat = flat_points(plate)
-    return flat, np.concatenate(plate.folded.layers(flat, (0.0, -plate.thickness)))
+    return flat, plate.folded_faces(flat)
 
 
 def flat_points(plate: Plate) -> Points2:
