@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from itertools import pairwise
-from math import cos
 
 import numpy as np
 from msgspec import Struct
@@ -16,7 +15,8 @@ from cagekit.cage.door import SmallPart
 from cagekit.cage.member import Member, Plane
 from cagekit.cage.plate import Plate
 from cagekit.geometry.arrays import Points
-from cagekit.geometry.centre_line import Arc, Vec
+from cagekit.geometry.centre_line import Vec
+from cagekit.geometry.chords import chords
 from cagekit.geometry.outline import Outline
 from cagekit.geometry.outline_tables import OutlineTables
 from cagekit.geometry.shapes import Capsule, Prism, Slab, Solids, polygon_distance
@@ -56,13 +56,11 @@ def tube_gap(member: Member) -> GapFunction:
 
 
 def hulls(member: Member) -> tuple[Capsule, ...]:
-    """A capsule round each piece of a tube; round a bend, which turns by less than half a turn."""
-    bow = (
-        q.radius * (1 - cos(q.angle / 2)) if isinstance(q, Arc) else 0.0 for q in member.path.pieces
-    )
+    """A capsule round each piece of a tube."""
+    path, radius = member.path, member.tube.outer_radius
     return tuple(
-        Capsule(q.start, q.end, member.tube.outer_radius + more)
-        for q, more in zip(member.path.pieces, bow, strict=True)
+        Capsule(q.start, q.end, radius + chord.off)
+        for q, chord in zip(path.pieces, chords(path), strict=True)
     )
 
 
