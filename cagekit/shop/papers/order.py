@@ -156,9 +156,9 @@ class _Work(Struct, frozen=True):
             out.append(self.fit(stage, fitted, later))
             fitted += [m.id for m in stage.members]
             out += self.anchor(stage)
-            for pose, welds in stage.moved:
-                done |= {w.joint.id for w in welds}
-                out.append(self.move(pose, welds, self.laid_after(i, pose)))
+            if stage.moved:
+                done |= {w.joint.id for _, welds in stage.moved for w in welds}
+                out.append(self.move(stage, self.laid_after(i)))
         out.append(self.try_all())
         out += self.feet()
         out += self.weld_out([w for w in self.plan.welds if w.joint.id not in done])
@@ -187,15 +187,13 @@ class _Work(Struct, frozen=True):
         below = {p.id for p in self.under(self.cage.members[m] for m in feet)}
         return below | set(pose.boxes)
 
-    def laid_after(self, i: int, pose: Pose) -> set[str]:
-        """Plates that go in after a move: no later one needs their place free."""
-        rest = [p for p, _ in self.plan.stages[i].moved]
-        rest = rest[rest.index(pose) + 1 :]
-        rest += [p for s in self.plan.stages[i + 1 :] for p, _ in s.moved]
-        out = self.in_the_way(pose)
-        for p in rest:
-            out -= self.in_the_way(p)
-        return out
+    def laid_after(self, i: int) -> set[str]:
+        """Plates that go in after the moves of a stage: no later move needs their place free."""
+        here, *later = (
+            {id_ for pose, _ in stage.moved for id_ in self.in_the_way(pose)}
+            for stage in self.plan.stages[i:]
+        )
+        return here.difference(*later)
 
     # -- glass ---------------------------------------------------------------------------------
 
@@ -245,6 +243,7 @@ class _Work(Struct, frozen=True):
             members=tuple(m.id for m in group),
             plates=tuple(laid),
             text=(
+                *_put_off_words(stage),
                 *self.hole_words(own),
                 *(line for line in lines if line),
                 *_standing(group),
@@ -398,18 +397,22 @@ class _Work(Struct, frozen=True):
             )
         ]
 
-    def move(self, pose: Pose, welds: Sequence[Weld], laid: set[str]) -> Step:
-        joints = tuple(w.joint.id for w in welds)
+    def move(self, stage: FitStage, laid: set[str]) -> Step:
         ends = {(j.branch, j.branch_end): j.id for j in self.cage.joints}
-        loosen = tuple(ends.get(f, f"{f[0]}.{f[1]}") for f in pose.loose)
-        move = Move(
-            way=pose.way,
-            amount=pose.amount,
-            joints=joints,
-            needs=tuple(self.needs(pose)),
-            pose=pose,
-        )
-        names = ", ".join(f"{named(m)} {n.upper()}" for m, n in pose.loose)
+        moves = [
+            Move(
+                way=pose.way,
+                amount=pose.amount,
+                joints=tuple(w.joint.id for w in welds),
+                needs=tuple(self.needs(pose)),
+                pose=pose,
+            )
+            for pose, welds in stage.moved
+        ]
+        joints = tuple(j for m in moves for j in m.joints)
+        feet = moves[0].pose.loose
+        loosen = tuple(ends.get(f, f"{f[0]}.{f[1]}") for f in feet)
+        names = ", ".join(f"{named(m)} {n.upper()}" for m, n in feet)
         back = "Put the cage back on its marks, check the tapes again and tack the feet again."
         plates = [p for p in self.cage.plates if p.id in laid]
         boxes = [p for p in plates if p.box]
@@ -422,21 +425,42 @@ class _Work(Struct, frozen=True):
                 f"tapes again, {fix} feet."
             )
         return Step(
-            title=f"Weld the hidden side: {pose.way.value}",
+            title=f"Weld the hidden side: {', '.join(dict.fromkeys(m.way.value for m in moves))}",
             text=(
+                *self.waiting_words(stage),
                 f"Weld first what is seen of {', '.join(joints)}.",
                 f"Hang or prop the cage so that it cannot fall, then break the tacks of {names}.",
-                *move.needs,
-                move_text(move, self.units),
-                f"Weld the side that was hidden, until all round is welded: {', '.join(joints)}.",
+                *self.move_words(moves),
                 *([f"{BOX}: {_names(boxes)}."] if boxes else []),
                 back,
             ),
             plates=tuple(p.id for p in plates),
             loosen=loosen,
             weld=joints,
-            moves=(move,),
+            moves=tuple(moves),
         )
+
+    def waiting_words(self, stage: FitStage) -> Iterable[str]:
+        """Which joints waited for a move, and why."""
+        own = {m.id for m in stage.members}
+        waited = [w.joint for _, welds in stage.moved for w in welds if w.joint.branch not in own]
+        if waited:
+            yield (
+                f"{', '.join(j.id for j in waited)} waited for this: all that is hidden is welded "
+                "in one go, so that the tacks are broken once for all of them."
+            )
+
+    def move_words(self, moves: Sequence[Move]) -> Iterable[str]:
+        """How the cage is moved for each weld; every position is told from its marks."""
+        for move in moves:
+            if move is not moves[0]:
+                yield "Back onto its marks, propped as before, not tacked."
+            yield from move.needs
+            yield move_text(move, self.units)
+            yield (
+                "Weld the side that was hidden, until all round is welded: "
+                f"{', '.join(move.joints)}."
+            )
 
     def needs(self, pose: Pose) -> Iterable[str]:
         """What makes a move possible, in words."""
@@ -598,6 +622,17 @@ class _Work(Struct, frozen=True):
             text=division(door, tips, self.units),
             tries=tuple(_texts()["swing_out"]["try"]),
         )
+
+
+def _put_off_words(stage: FitStage) -> list[str]:
+    """Why tubes go in later than others like them do."""
+    if not stage.waited_for:
+        return []
+    joints = ", ".join(w.joint.id for w in stage.waited_for)
+    return [
+        "They waited until here: with them in place no move shows the hidden side of "
+        f"{joints}, and the tacks would have to be broken once more for it."
+    ]
 
 
 def _standing(group: Sequence[Member]) -> list[str]:

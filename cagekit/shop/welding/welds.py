@@ -3,6 +3,8 @@
 Tubes are fitted in groups, those with a hidden side first as soon as what they land on stands:
 while nothing in front of them holds the cage down it can still be leaned, slid or lowered on its
 tacks, if the car leaves room. A joint that later tubes would hide is welded before they go in.
+A hidden joint waits for a later one, and tubes that would hide it wait too, so that the tacks are
+broken as seldom as it goes.
 What is left after that is told as the share of the saddle that no position lets this torch reach.
 Fixed glass is out from the first tube to the last weld where a joint is welded all round only so.
 """
@@ -23,6 +25,7 @@ from cagekit.geometry.shapes import Capsule
 from cagekit.inputs.car import Car
 from cagekit.inputs.tooling import Torch
 from cagekit.shop.welding.access import InWay, Rays, Reach, clash_with, rays_of, reach_past
+from cagekit.shop.welding.breaks import Shown, fewest_breaks
 from cagekit.shop.welding.moves import ANCHORED, Pose, Way, possible
 from cagekit.units.tolerance import ROUNDING
 
@@ -64,11 +67,14 @@ class FitStage(Struct, frozen=True, kw_only=True, eq=False):
     Attributes:
         members: the tubes, in the order they go in.
         first: joints to finish all round before these tubes go in: they would hide them.
-        moved: positions of the cage for joints of these tubes, each with its joints.
+        waited_for: joints that were welded with the cage off its tacks, and that it would show in
+            no position with these tubes in place: they waited for that.
+        moved: positions of the cage off its tacks, each with the joints that are welded there.
     """
 
     members: tuple[Member, ...]
     first: tuple[Weld, ...] = ()
+    waited_for: tuple[Weld, ...] = ()
     moved: tuple[tuple[Pose, tuple[Weld, ...]], ...] = ()
 
 
@@ -133,6 +139,11 @@ class _Site(Struct):
             self.moves[key] = possible(self.cage, fitted, self.standing)
         return self.moves[key]
 
+    def shown(self, joint: Joint, fitted: Sequence[str], pose: Pose) -> bool:
+        """Whether a joint is reached all round in place and in a position of the cage."""
+        there = self.reach(joint, fitted, pose)
+        return bool((self.reach(joint, fitted).reached | there.reached).all())
+
     def without(self, glass: Iterable[str]) -> _Site:
         """The same with glass out of the car; what was asked of single tubes is kept."""
         out = set(glass)
@@ -194,23 +205,87 @@ def _unreached(plan: WeldPlan) -> int:
 def _plan(site: _Site) -> WeldPlan:
     """The plan with what is in the car as the site says."""
     groups = _in_order(site)
-    moved = [_moved(site, groups, i) for i in range(len(groups))]
+    plan = _planned(site, groups)
+    while better := next((p for p in _put_off(site, plan) if _cost(p) < _cost(plan)), None):
+        plan = better
+    return replace(plan, stages=tuple(_with_reasons(site, plan.stages, groups)))
+
+
+def _cost(plan: WeldPlan) -> tuple[int, int]:
+    """What makes one plan worse than another: joints not reached, then breaks of the tacks."""
+    return _unreached(plan), sum(bool(s.moved) for s in plan.stages)
+
+
+def _put_off(site: _Site, plan: WeldPlan) -> Iterable[WeldPlan]:
+    """Plans in which tubes that go in between two breaks of the tacks wait for the later one."""
+    groups = [s.members for s in plan.stages]
+    broken = [i for i, s in enumerate(plan.stages) if s.moved]
+    for last in broken[1:]:
+        for i in range(broken[0] + 1, last):
+            order = _later(groups, i, last)
+            if order:
+                yield _planned(site, order)
+
+
+def _later(groups: Sequence[Sequence[Member]], i: int, last: int) -> list[Sequence[Member]] | None:
+    """The groups with one, and what stands on it, after the last; None where that needs it."""
+    off, ids = [groups[i]], {m.id for m in groups[i]}
+    here: list[Sequence[Member]] = []
+    for group in groups[i + 1 : last + 1]:
+        if any(p in ids for m in group for _, e in m.ends for p in e.parents):
+            off.append(group)
+            ids |= {m.id for m in group}
+        else:
+            here.append(group)
+    if off[-1] is groups[last]:
+        return None
+    return [*groups[:i], *here, *off, *groups[last + 1 :]]
+
+
+def _with_reasons(
+    site: _Site, stages: Sequence[FitStage], groups: Sequence[Sequence[Member]]
+) -> Iterable[FitStage]:
+    """The stages, those that were put off with the joints that they waited for."""
+    due = {m.id: i for i, g in enumerate(groups) for m in g}
+    before: list[FitStage] = []
+    for stage in stages:
+        first = min(due[m.id] for m in stage.members)
+        fitted: list[str] = []
+        hidden: list[Weld] = []
+        for s in before:
+            fitted += [m.id for m in s.members]
+            if s.moved and any(due[m] > first for m in fitted):
+                there = [*fitted, *(m.id for m in stage.members)]
+                poses = site.poses(there)
+                hidden += [
+                    w for _, welds in s.moved for w in welds
+                    if not any(site.shown(w.joint, there, pose) for pose in poses)
+                ]  # fmt: skip
+        before.append(stage)
+        yield replace(stage, waited_for=tuple(hidden))
+
+
+def _planned(site: _Site, groups: Sequence[Sequence[Member]]) -> WeldPlan:
+    """The plan when the groups go in in this order."""
+    moved = fewest_breaks(_offers(site, groups))
     welds = _welds(site, groups, moved)
     place = {m.id: i for i, g in enumerate(groups) for m in g}
     first: list[list[Weld]] = [[] for _ in groups]
     for w in welds:
         if w.before:
             first[min(place[m] for m in w.before)].append(w)
-    by_joint = {w.joint.id: w for w in welds}
     return WeldPlan(
         welds=tuple(welds),
         stages=tuple(
             FitStage(
                 members=tuple(g),
                 first=tuple(f),
-                moved=tuple((p, tuple(by_joint[j.id] for j in joints)) for p, joints in m),
+                moved=tuple(
+                    (pose, tuple(w for w in welds if w.joint.id in joints))
+                    for pose, joints in moved.get(i, ())
+                ),
             )
-            for g, f, m in zip(groups, first, moved, strict=True)
+            for i, (g, f) in enumerate(zip(groups, first, strict=True))
         ),
     )
 
@@ -320,41 +395,46 @@ def _wanted_out(site: _Site, plan: WeldPlan) -> tuple[str, ...]:
     return tuple(g for g in glass if g in wanted)
 
 
-Moves = list[tuple[Pose, list[Joint]]]
+def _offers(site: _Site, groups: Sequence[Sequence[Member]]) -> dict[int, Shown]:
+    """By stage which hidden joints each position of the cage shows: its own and earlier ones."""
+    out: dict[int, Shown] = {}
+    fitted: list[str] = []
+    waiting: list[Joint] = []
+    for i, group in enumerate(groups):
+        fitted += [m.id for m in group]
+        own = _hidden(site, group, fitted)
+        poses = [
+            p for p in (site.poses(fitted) if own else ()) if site.shell.keys().isdisjoint(p.glass)
+        ]
+        shown = [(p, [j for j in own if site.shown(j, fitted, p)]) for p in poses]
+        if not any(joints for _, joints in shown):
+            continue
+        for pose, joints in shown:
+            joints += [j for j in waiting if site.shown(j, fitted, pose)]
+        out[i] = [(pose, frozenset(j.id for j in joints)) for pose, joints in shown]
+        waiting += [j for j in own if any(j in joints for _, joints in shown)]
+    return out
 
 
-def _moved(site: _Site, groups: Sequence[Sequence[Member]], i: int) -> Moves:
-    """Positions of the cage in which hidden joints of a group are reached all round."""
-    fitted = [m.id for g in groups[: i + 1] for m in g]
-    own = {m.id for m in groups[i]}
-    open_: list[tuple[Joint, Reach]] = []
+def _hidden(site: _Site, group: Sequence[Member], fitted: Sequence[str]) -> list[Joint]:
+    """Joints of a group that has just gone in of which the car hides a side."""
+    own = {m.id for m in group}
+    out = []
     for joint in site.cage.joints:
         if joint.branch in own and not site.anchored(joint):
             now = site.reach(joint, fitted)
             if not now.whole and any(b in site.shell for b in now.blocked_by):
-                open_.append((joint, now))
-    out: Moves = []
-    for pose in site.poses(fitted) if open_ else ():
-        if not site.shell.keys().isdisjoint(pose.glass):
-            continue
-        done = [
-            joint
-            for joint, now in open_
-            if bool((now.reached | site.reach(joint, fitted, pose).reached).all())
-        ]
-        if done:
-            out.append((pose, done))
-            open_ = [(j, n) for j, n in open_ if j not in done]
-        if not open_:
-            break
+                out.append(joint)
     return out
 
 
-def _welds(site: _Site, groups: Sequence[Sequence[Member]], moved: Sequence[Moves]) -> list[Weld]:
+def _welds(
+    site: _Site, groups: Sequence[Sequence[Member]], moved: Mapping[int, Shown]
+) -> list[Weld]:
     """The weld map once the order and the moves are known."""
     place = {m.id: i for i, g in enumerate(groups) for m in g}
-    last = max((i for i, m in enumerate(moved) if m), default=0)
-    poses = {j.id: pose for stage in moved for pose, joints in stage for j in joints}
+    last = max(moved, default=0)
+    poses = {j: pose for stage in moved.values() for pose, joints in stage for j in joints}
     out = []
     for joint in site.cage.joints:
         done = site.reach(joint, site.cage.members)
