@@ -8,8 +8,9 @@ from collections.abc import Mapping
 from math import radians
 from typing import TYPE_CHECKING, Annotated, Any, Literal, Self
 
-from pydantic import AfterValidator, Field, PrivateAttr
+from pydantic import AfterValidator, Field, PrivateAttr, model_validator
 
+from cagekit.errors import InputError
 from cagekit.hints import did_you_mean
 from cagekit.inputs.fields import (
     Angle,
@@ -371,6 +372,10 @@ else:
 """One entry of ``[[plate]]``, chosen by its ``kind``."""
 
 
+OF_ENTRIES = ("id", "side", "at", "preset", "omit")
+"""What an entry alone says: its place, its name and whether it is made."""
+
+
 class PlateFile(FileModel):
     """A plate preset: the ``[plate]`` table holds what an entry may say, without its place."""
 
@@ -380,6 +385,17 @@ class PlateFile(FileModel):
     units: Literal["mm", "in"] = "mm"
     source: str = Field(description="where the sizes come from: rulebook, catalogue, habit")
     plate: AnyPlateEntry
+
+    @model_validator(mode="after")
+    def _without_a_place(self) -> Self:
+        for name in OF_ENTRIES:
+            if name not in self.plate.model_fields_set:
+                continue
+            problem, hint = "belongs to the [[plate]] that names this preset.", "Say it there."
+            if name == "preset":
+                problem, hint = "a preset stands on no other preset.", "Say the values here."
+            raise InputError("plate", f"plate.{name}", problem=problem, hint=hint)
+        return self
 
 
 def laid_on(base: PlateEntry, over: PlateEntry) -> PlateEntry:

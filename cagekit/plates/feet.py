@@ -78,7 +78,8 @@ def plates_for(build: Build, cage: Cage) -> tuple[Plate, ...]:
         names = foot_names(cage, member, end)
         used.update(names)
         with about(_named(entries, names)):
-            out.extend(_foot_plates(build, making, key, cage, member, end, out))
+            plates = _foot_plates(build, making, key, cage, member, end, out)
+            out.extend(_with_own_ids(build.name, plates, out))
     _require_used(cage, build, entries, used)
     gussets = _gussets(build, cage)
     for n, entry in enumerate(entries):
@@ -86,12 +87,13 @@ def plates_for(build: Build, cage: Cage) -> tuple[Plate, ...]:
         kind = entry.kind
         if isinstance(entry, FloorPlateEntry) or kind == SWING_BRACKET or entry.omit:
             continue
-        if n in gussets:
-            out.extend(gussets[n])
-            continue
         with about(entry):
-            out.extend(maker(kind)(build, cage, entry, _where(build, entry)))
-    _require_own_ids(build.name, out, entries)
+            plates = (
+                gussets[n]
+                if n in gussets
+                else maker(kind)(build, cage, entry, _where(build, entry))
+            )
+            out.extend(_with_own_ids(build.name, plates, out))
     return tuple(out)
 
 
@@ -413,17 +415,17 @@ def _require_used(
                 )
 
 
-def _require_own_ids(name: str, plates: Sequence[Plate], entries: Sequence[PlateEntry]) -> None:
-    seen: set[str] = set()
+def _with_own_ids(name: str, plates: Sequence[Plate], made: Sequence[Plate]) -> Sequence[Plate]:
+    """Plates of an entry, none of which is called as another."""
+    seen = {p.id for p in made}
     for p in plates:
         if p.id in seen:
-            own = [e for e in entries if e.id and f"{p.id}_".startswith(f"{e.id}_")]
-            with about(own[-1] if own else None):
-                raise InputError(
-                    f"{name} [[plate]] {p.kind}",
-                    "id",
-                    p.id,
-                    problem="two plates have this id.",
-                    hint="Give one of them another `id`.",
-                )
+            raise InputError(
+                f"{name} [[plate]] {p.kind}",
+                "id",
+                p.id,
+                problem="two plates have this id.",
+                hint="Give one of them another `id`.",
+            )
         seen.add(p.id)
+    return plates

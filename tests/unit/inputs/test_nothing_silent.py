@@ -259,8 +259,10 @@ def test_what_tubes_keep_clear_of_is_told_apart_and_has_a_shape(
 
 
 PLATE = '\n[[plate]]\nkind = "tab"\nid = "{}"\nat = "on harness_bar at y 250"\n'
+GUSSET = '\n[[plate]]\nkind = "gusset"\nat = "rear_brace_left end a"\n'
 ODD = [
     (PLATE.format("t") * 2, 6, 'id = "t": two plates have this id'),
+    (GUSSET * 2, 5, "two plates have this id"),
     (PLATE.format("front_hoop"), 1, 'id = "front_hoop": another part has this name too'),
     (PLATE.format("täb"), 1, 'id = "täb": cannot be a name here. (name of the plate, small'),
     (PLATE.format("_"), 1, 'id = "_": cannot be a name here'),
