@@ -234,6 +234,9 @@ class Gusset(PlateSizes):
         return out
 
 
+BOTH_IN_ONE_PLACE = "both {} would stand in one place. Write {{side}} in `at`, or leave `side` out."
+
+
 def _placed(entry: PlateEntry, at: Any) -> Mapping[str, str]:
     """A side that a place which names one tube has no use for."""
     if entry.side in (None, "both") or (at is not None and at.open):
@@ -260,7 +263,10 @@ class GussetEntry(Gusset, PlateEntry):
 
     def idle(self) -> Mapping[str, str]:
         """As of the sizes, and a side that fills in nothing."""
-        return {**super().idle(), **_placed(self, self.at)}
+        out = {**super().idle(), **_placed(self, self.at)}
+        if self.side == "both" and self.at is not None and not self.at.open:
+            out["side"] = BOTH_IN_ONE_PLACE.format("gussets")
+        return out
 
     @property
     def mirrored(self) -> bool:
@@ -325,9 +331,7 @@ class TabEntry(Tab, PlateEntry):
             and not (self.at and self.at.open)
             and not any(v[1] for v in vectors)
         ):
-            out["side"] = (
-                "both tabs would stand in one place. Write {side} in `at`, or leave `side` out."
-            )
+            out["side"] = BOTH_IN_ONE_PLACE.format("tabs")
         if self.id:
             out["use"] = "the tab has a name of its own. Leave out `use` or `id`."
         return out

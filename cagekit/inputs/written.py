@@ -12,7 +12,7 @@ from cagekit.errors import CagekitError, GeometryError, InputError, NotFoundErro
 from cagekit.inputs.build import Build, spread
 from cagekit.inputs.entries import MemberEntry
 from cagekit.inputs.messages import FileInputError, Problem, table_and_field
-from cagekit.inputs.plate import PlateEntry
+from cagekit.inputs.plate import FloorPlateEntry, PlateEntry
 from cagekit.inputs.presets import read_toml, shown
 from cagekit.inputs.toml_lines import TomlKey, line_map, line_of
 from cagekit.units import lengths_in
@@ -55,9 +55,7 @@ def with_place(error: CagekitError, build: Build) -> CagekitError:
         return InputError(error.where, error.field, value, problem=problem, hint=hint)
     first, *more = places
     if not more and first.file == shown(build.files.get(f"layout {build.file.layout}", Path())):
-        entry = entry_named(error, build)
-        if entry is not None:
-            hint = f"{hint} A build says it under [members.{entry.group or entry.id}].".lstrip()
+        hint = f"{hint} {_in_a_build(error, build)}".strip()
     if more:
         hint = f"{hint} See also {' and '.join(map(str, more))}.".lstrip()
     field = first.field or _field(error)
@@ -76,6 +74,14 @@ def with_place(error: CagekitError, build: Build) -> CagekitError:
             )
         ]
     )
+
+
+def _in_a_build(error: CagekitError, build: Build) -> str:
+    """Where a build says what its layout does."""
+    if isinstance(error.about, FloorPlateEntry):
+        return "A build says it in a [[plate]] of its own."
+    entry = None if isinstance(error.about, PlateEntry) else entry_named(error, build)
+    return f"A build says it under [members.{entry.group or entry.id}]." if entry else ""
 
 
 def _sheet_missing(error: NotFoundError, build: Build) -> CagekitError:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Hashable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from functools import partial
 from importlib import import_module
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from msgspec import Struct
@@ -68,7 +68,7 @@ def plates_for(build: Build, cage: Cage) -> tuple[Plate, ...]:
     """
     entries = build.plates
     out: list[Plate] = []
-    used: set[FootName] = set()
+    used: dict[FootName, set[str]] = {}
     feet = feet_of(cage)
     with suppress(CagekitError):  # told when it is that foot's turn
         prints(cage, [(cage.member(member), end) for member, end in feet])
@@ -76,11 +76,16 @@ def plates_for(build: Build, cage: Cage) -> tuple[Plate, ...]:
     key = making.key
     for member, end in feet:
         names = foot_names(cage, member, end)
-        used.update(names)
+        side = side_of(cage.member(member), end)
+        for one in names:
+            used.setdefault(one, set()).add(side)
         with about(_named(entries, names)):
             plates = _foot_plates(build, making, key, cage, member, end, out)
             out.extend(_with_own_ids(build.name, plates, out))
-    _require_used(cage, build, entries, used)
+    for entry in entries:
+        if isinstance(entry, FloorPlateEntry) and entry.at is not None:
+            with about(entry):
+                require_foot(_where(build, entry), entry.at, entry.side, used)
     gussets = _gussets(build, cage)
     for n, entry in enumerate(entries):
         # brackets of swing-out bars come with the bars
@@ -139,7 +144,8 @@ def idle_fields(build: Build, cage: Cage) -> tuple[str, ...]:
     if not build.as_written:  # what acted at a foot that is left out is no slip
         return ()
     feet = tuple(_plated(build, cage))
-    key = ("fields of feet", Same(build.file.plate), Same(build.plates), build.units, feet)
+    said = (build.layout.plate, build.file.plate, build.plates)
+    key = ("fields of feet", *map(Same, said), build.units, feet)
     return cage.kept.once(key, partial(require_fields_act, build, feet))
 
 
@@ -147,8 +153,7 @@ def _plated(build: Build, cage: Cage) -> Iterator[PlatedFoot]:
     """Every foot that gets a floor plate."""
     for member, end in feet_of(cage):
         m, names = cage.member(member), foot_names(cage, member, end)
-        side = "left" if float(m.path.end_point(end)[1]) >= 0 else "right"
-        surface = m.end(end).surface
+        side, surface = side_of(m, end), m.end(end).surface
         meant = [e for e in build.plates if isinstance(e, FloorPlateEntry) and e.at in names]
         bare = surface == "outrigger" and not meant
         if not bare and not _boxed(build.plates, names, side):
@@ -190,6 +195,11 @@ def _names(m: Member, end: EndName) -> tuple[FootName, ...]:
     return (*names, *spot_names(m.end(end).foot))
 
 
+def side_of(m: Member, end: EndName) -> Literal["left", "right"]:
+    """The side of the car that an end of a member stands on."""
+    return "left" if float(m.path.end_point(end)[1]) >= 0 else "right"
+
+
 def on_plate_or_box(build: Build, m: Member, end: EndName) -> bool:
     """Whether an entry puts a plate, or an outrigger of plate, under a foot on an outrigger.
 
@@ -199,7 +209,7 @@ def on_plate_or_box(build: Build, m: Member, end: EndName) -> bool:
         end: which end of it.
     """
     names = _names(m, end)
-    side = "left" if float(m.path.end_point(end)[1]) >= 0 else "right"
+    side = side_of(m, end)
     meant = (e for e in build.plates if isinstance(e, FloorPlateEntry) and e.at in names)
     return any(not e.omit for e in meant) or _boxed(build.plates, names, side)
 
@@ -400,19 +410,30 @@ def _require_section(build: Making, foot: Foot, entry: FloorPlateEntry, place: s
     )
 
 
-def _require_used(
-    cage: Cage, build: Build, entries: Sequence[PlateEntry], used: set[FootName]
+def require_foot(
+    where: str, at: FootName, side: str | None, feet: Mapping[FootName, Collection[str]]
 ) -> None:
-    for entry in entries:
-        if isinstance(entry, FloorPlateEntry) and entry.at not in (None, *used):
-            with about(entry):
-                raise InputError(
-                    f"{build.name} [[plate]] {entry.id or 'floor_plate'}",
-                    "at",
-                    str(entry.at),
-                    problem="no tube stands there.",
-                    hint=did_you_mean(str(entry.at), dict.fromkeys(map(str, used)), what="Feet"),
-                )
+    """Refuse an entry that speaks of no foot.
+
+    Args:
+        where: what a message names.
+        at: the foot that the entry names.
+        side: of the car, when the entry says one.
+        feet: what the feet answer to, and the sides on which a foot does.
+
+    Raises:
+        InputError: no tube stands there, or none on that side.
+    """
+    if at not in feet:
+        hint = did_you_mean(str(at), dict.fromkeys(map(str, feet)), what="Feet")
+        raise InputError(where, "at", str(at), problem="no tube stands there.", hint=hint)
+    if side not in (None, *feet[at]):
+        raise InputError(
+            where,
+            "side",
+            problem=f"{at} is on the {' and '.join(feet[at])} only.",
+            hint="Leave `side` out, or name another foot in `at`.",
+        )
 
 
 def _with_own_ids(name: str, plates: Sequence[Plate], made: Sequence[Plate]) -> Sequence[Plate]:

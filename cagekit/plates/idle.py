@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from cagekit.inputs.messages import problem_and_cure
 from cagekit.inputs.places import FootName
-from cagekit.inputs.plate import FloorPlateEntry
+from cagekit.inputs.plate import FloorPlateEntry, PlateEntry
 from cagekit.inputs.plate_presets import spread
 from cagekit.inputs.presets import key_error
 from cagekit.names import named
@@ -27,7 +27,9 @@ class PlatedFoot(NamedTuple):
 
 
 def require_fields_act(build: Build, feet: Sequence[PlatedFoot]) -> tuple[str, ...]:
-    """Refuse a field of the build file that no foot which its entry names makes anything of.
+    """Refuse a field of build or layout that no foot which its entry names makes anything of.
+
+    What a layout says is judged without the build's own entries: another build may have others.
 
     Args:
         build: the build.
@@ -39,9 +41,32 @@ def require_fields_act(build: Build, feet: Sequence[PlatedFoot]) -> tuple[str, .
     Raises:
         FileInputError: a field acts at none; with its line.
     """
-    remarks: list[str] = []
-    idle = {foot: has for foot in feet if (has := _idle_at(build, foot)) is not None}
-    for n, entry in enumerate(build.file.plate):
+    return tuple(
+        remark
+        for what, tables, plates in plates_by_file(build)
+        for remark in _require_act(build, what, tables, plates, feet)
+    )
+
+
+def plates_by_file(
+    build: Build,
+) -> Iterator[tuple[str, Sequence[PlateEntry], Sequence[PlateEntry]]]:
+    """Layout and build: what the file is called in a build, its tables, what they are judged by."""
+    of_layout = sum(len(spread(table)) for table in build.layout.plate)
+    yield f"layout {build.file.layout}", build.layout.plate, build.plates[:of_layout]
+    yield "build", build.file.plate, build.plates
+
+
+def _require_act(
+    build: Build,
+    what: str,
+    tables: Sequence[PlateEntry],
+    plates: Sequence[PlateEntry],
+    feet: Sequence[PlatedFoot],
+) -> Iterator[str]:
+    """The same of one file's tables, with the entries that it is judged by."""
+    idle = {foot: has for foot in feet if (has := _idle_at(build, plates, foot)) is not None}
+    for n, entry in enumerate(tables):
         if not isinstance(entry, FloorPlateEntry) or entry.omit:
             continue
         meant = [foot for foot in idle if _means(entry, foot)]
@@ -52,19 +77,21 @@ def require_fields_act(build: Build, feet: Sequence[PlatedFoot]) -> tuple[str, .
             why, hint = problem_and_cure(idle[without[0]][name])
             if len(without) == len(meant):
                 which = "the plate there" if len(meant) == 1 else "each plate there"
-                where = str(build.files.get("build", Path(build.name)))
+                where = str(build.files.get(what, Path(build.name)))
                 key, said = ("plate", n, name), getattr(entry, name)
                 raise key_error(where, key, said, f"{which} {why}", hint)
             ends = ", ".join(map(_called, without))
-            said = f"`{name}` of plate entry {n + 1} does nothing at {ends}"
-            remarks.append(f"{said}: the plate there {why}")
-    return tuple(remarks)
+            of = "" if what == "build" else f" of {what}"
+            said = f"`{name}` of plate entry {n + 1}{of} does nothing at {ends}"
+            yield f"{said}: the plate there {why}"
 
 
-def _idle_at(build: Build, foot: PlatedFoot) -> Mapping[str, str] | None:
+def _idle_at(
+    build: Build, plates: Sequence[PlateEntry], foot: PlatedFoot
+) -> Mapping[str, str] | None:
     """Fields that idle in the plate of a foot, and why; None where it has no plate."""
-    entry = floor_entry(build.plates, foot.names, foot.side, build.units, foot.surface)
-    asked = asked_fields(build.plates, foot.names, foot.side)
+    entry = floor_entry(plates, foot.names, foot.side, build.units, foot.surface)
+    asked = asked_fields(plates, foot.names, foot.side)
     return None if entry.omit else entry.idle(may_fold="style" not in asked)
 
 

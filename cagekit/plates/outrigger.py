@@ -39,27 +39,22 @@ def make(build: Build, cage: Cage, entry: PlateEntry, where: str) -> Sequence[Pl
     Raises:
         InputError: no tube stands there.
     """
-    from cagekit.plates.feet import feet_of, foot_names
+    from cagekit.plates.feet import feet_of, foot_names, require_foot, side_of
 
     assert isinstance(entry, OutriggerBoxEntry)
     found: list[tuple[Foot, str]] = []
-    known: list[FootName] = []
+    known: dict[FootName, set[str]] = {}
     for member, end in feet_of(cage):
-        names = foot_names(cage, member, end)
-        known += names
-        foot = Foot.of(cage, member, end, build.car)
-        side = "left" if foot.side > 0 else "right"
+        names, side = foot_names(cage, member, end), side_of(cage.member(member), end)
+        for one in names:
+            known.setdefault(one, set()).add(side)
         if entry.at in names and entry.side in (None, side):
-            found.append((foot, side))
-    if not found:
-        said = str(entry.at or "")
-        raise InputError(
-            where,
-            "at",
-            said,
-            problem="no tube stands there." if said else "must name the foot that the box carries.",
-            hint=did_you_mean(said, dict.fromkeys(map(str, known)), what="Feet"),
-        )
+            found.append((Foot.of(cage, member, end, build.car), side))
+    if entry.at is None:
+        hint = did_you_mean("", dict.fromkeys(map(str, known)), what="Feet")
+        problem = "must name the foot that the box carries."
+        raise InputError(where, "at", "", problem=problem, hint=hint)
+    require_foot(where, entry.at, entry.side, known)
     ids = _ids(entry, [side for _, side in found])
     return [
         plate

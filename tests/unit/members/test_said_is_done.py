@@ -146,6 +146,37 @@ def test_a_field_of_a_floor_plate_that_its_feet_do_not_read_is_refused(
     assert idle in cage(on["left.rear_foot"]).notes
 
 
+def test_a_field_of_a_floor_plate_in_a_layout_is_refused_for_the_layout_alone(
+    tmp_path: Path,
+) -> None:
+    """A build that wants another plate there leaves nothing of it, and that is its right."""
+    layout = (shipped_root() / "layouts/four-point.toml").read_text("utf-8")
+
+    def cage(of_layout: str, of_build: str) -> Cage:
+        said = PLATE.format("main_foot", of_layout)
+        (tmp_path / "mine.toml").write_text(f"{layout}\n{said}", "utf-8")
+        path = written(tmp_path, "track-roadster", at_end=PLATE.format("main_foot", of_build))
+        text = path.read_text("utf-8").replace('layout = "four-point"', 'layout = "mine.toml"')
+        path.write_text(text, "utf-8")
+        return assemble(load_build(str(path)))
+
+    match = r"mine\.toml:\d+ \[plate entry 1\] plugs = 4: each plate there is bolted"
+    with pytest.raises(InputError, match=match):
+        cage('fix = "bolted"\nplugs = 4', "width = 140")
+    assert cage('fix = "welded"\nplugs = 4', 'fix = "bolted"').plates
+
+
+@pytest.mark.parametrize("at", ["right.main_foot", "rear_brace_right", "main_hoop end b"])
+@pytest.mark.parametrize("side", ["left", "both"])
+def test_a_side_on_which_a_foot_is_not_is_refused(tmp_path: Path, at: str, side: str) -> None:
+    for kind, size in (("floor_plate", "thickness = 5"), ("outrigger_box", "inner_y = 300")):
+        plate = PLATE.replace("floor_plate", kind).format(at, f'side = "{side}"\n{size}')
+        path = written(tmp_path, "track-roadster", at_end=plate)
+        line = path.read_text("utf-8").splitlines().index(f'side = "{side}"') + 1
+        with pytest.raises(InputError, match=rf"toml:{line} .* side: {at} is on the right only"):
+            _ = Design.load(str(path)).cage
+
+
 @pytest.mark.parametrize(
     ("fields", "name", "why"),
     [

@@ -77,6 +77,7 @@ def test_what_is_idle_changes_nothing_and_the_rest_does(tmp_path: Path, plate: s
         (f'{TAB}side = "left"\n', "side", "no {side} to fill in"),
         (f'{TAB}side = "both"\n', "side", "in one place"),
         (f'{GUSSET}side = "right"\n', "side", "no {side} to fill in"),
+        (f'{GUSSET}side = "both"\n', "side", "both gussets would stand in one place"),
     ],
 )
 def test_an_idle_size_is_refused_with_its_line(

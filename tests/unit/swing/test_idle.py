@@ -62,3 +62,24 @@ def test_brackets_without_a_bar_that_swings_there_are_refused(tmp_path: Path) ->
     checked(tmp_path, f'{BRACKET}side = "left"\near = 0.7\n', fixed)
     with pytest.raises(InputError, match=r"own\.toml:\d+ .*no bar swings out there"):
         checked(tmp_path, f'{BRACKET}side = "right"\near = 0.7\n', fixed)
+
+
+def test_a_layout_says_of_brackets_what_acts(tmp_path: Path) -> None:
+    layout = (shipped_root() / "layouts" / "halo-a-pillar.toml").read_text("utf-8")
+
+    def load(plates: str, members: str = "") -> Design:
+        (tmp_path / "mine.toml").write_text(f"{layout}\n{plates}", "utf-8")
+        path = tmp_path / "own.toml"
+        text = (shipped_root() / "builds" / "sprint-wagon.toml").read_text("utf-8")
+        text = text.replace('layout = "halo-a-pillar"', 'layout = "mine.toml"')
+        path.write_text(f"{text}\n{members}", "utf-8")
+        design = Design.load(str(path))
+        assert design.cage.doors
+        return design
+
+    with pytest.raises(InputError, match=r"mine\.toml:\d+ .*hangs on its brackets"):
+        load(f"{BRACKET}omit = true\n")
+    with pytest.raises(InputError, match=r"mine\.toml:\d+ .*stands at the latch"):
+        load(f'{BRACKET}at = "hinge"\ncup = "none"\n')
+    # for the builds of the layout that swing that bar out
+    load(f'{BRACKET}side = "right"\near = 18\n', "[members.door_bar_right]\nswing_out = false\n")
