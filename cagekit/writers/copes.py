@@ -162,7 +162,7 @@ def pdf_data(design: Design, found: Sequence[Template]) -> dict[str, Any]:
                 "title": f"{named(t.member)}  {t.end.upper()}",
                 "number": str(numbers[t.member]),
                 "zero": "TOP" if t.reference.startswith("top") else "LINE",
-                "to": ", ".join(map(named, t.parents)) or stands_on(design, t.member, t.end),
+                "to": fitted_to(t) or stands_on(design, t.member, t.end),
                 "grind": grinding(t, design.units),
                 "tube": " x ".join(_size(d, design.units) for d in (tube.od, tube.wall)),
                 "deepest": "cut square" if t.square else f"deepest at {round(t.deepest) % 360}°",
@@ -204,6 +204,14 @@ def pdf_data(design: Design, found: Sequence[Template]) -> dict[str, Any]:
             for sheet in sheets
         ],
     }
+
+
+def fitted_to(t: Template) -> str:
+    """The tubes an end is coped to, those after the first with the clocks between which it is."""
+    said = dict.fromkeys(t.parents, "")
+    for parent, start, stop in t.shares:
+        said[parent] += f" {'and ' if said[parent] else ''}{start:.0f}° to {stop:.0f}°"
+    return ", ".join(named(p) + clocks for p, clocks in said.items())
 
 
 def pdf(design: Design, found: Sequence[Template]) -> bytes:

@@ -508,8 +508,8 @@ def setting_out_table(cage: Cage, out: SettingOut) -> Iterator[dict[str, Cell]]:
 
 def _branch_note(mark: BranchMark, *, on_frame: bool) -> str:
     """What is out of the ordinary with a branch's mark."""
-    if mark.off:
-        return f"middle lies off end {mark.off.upper()}: mark its edges"
+    if mark.edges_only:
+        return "axes pass beside the edges: mark these; from_a, clock and round are of their middle"
     if mark.in_bend:
         return "lands on a bend"
     return "on the car's own frame: from its start, clock from the top" if on_frame else ""

@@ -131,8 +131,8 @@ def mark_row(book: Book, m: BranchMark | PlateMark) -> list[str]:
         what = f"{book.number(m.branch)} {m.end.upper()}"
         how = f"{degrees(m.angle):.1f}°" + (f" to {m.leans.upper()}" if m.leans else "")
         middle = book.bare(m.tape) + (" in bend" if m.in_bend else "")
-        if m.off:
-            middle = f"off end {m.off.upper()}"
+        if m.edges_only:
+            middle = "edges only"
     else:
         what = named(m.plate)
         turn = degrees(m.turn)

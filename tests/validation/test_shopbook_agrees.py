@@ -605,7 +605,7 @@ def test_marks_are_where_branches_land(printed: Printed) -> None:
     seen = off = told = 0
     for page in printed.pages:
         for r in page.table(MARKS):
-            told += r["Middle"].startswith("off end")
+            told += r["Middle"].startswith("edges only")
             words, _, end = r["What"].rpartition(" ")
             name = printed.called.get(words.partition(" ")[2])
             if end not in ("A", "B") or name is None or "bend" in r["Middle"]:
@@ -613,8 +613,8 @@ def test_marks_are_where_branches_land(printed: Printed) -> None:
             joint = joints.get((name, end.lower()))
             if joint is None:
                 continue
-            if r["Middle"].startswith("off end"):
-                off += any(off_the_end(printed, p, joint, r) for p in joint["parents"])
+            if r["Middle"].startswith("edges only"):
+                off += any(off_its_edges(printed, p, joint, r) for p in joint["parents"])
                 continue
             assert not r["Middle"].startswith("-"), "no tape reads below its hook"
             said = mm(r["Middle"], printed.unit)
@@ -640,13 +640,13 @@ def test_marks_are_where_branches_land(printed: Printed) -> None:
     assert off == told
 
 
-def off_the_end(printed: Printed, parent: str, joint: dict[str, Any], row: dict[str, str]) -> bool:
-    """Whether a joint lies beyond the end of a parent that its row names."""
-    m, point = printed.members[parent], np.array(joint["point"])
-    if row["Middle"].endswith("A"):
-        return straight_reach(m, point) < 1e-3
-    whole = straight_reach(m, np.array(m["path"][-1]["end"])) - tip(m, "b")
-    return straight_reach(m, point) > whole - 1e-3
+def off_its_edges(
+    printed: Printed, parent: str, joint: dict[str, Any], row: dict[str, str]
+) -> bool:
+    """Whether a joint lies along a parent beside the edges that its row tells."""
+    reads = straight_reach(printed.members[parent], np.array(joint["point"]))
+    low, high = (mm(t, printed.unit) for t in row["Edges"].split(" to "))
+    return not low - printed.fine <= reads <= high + printed.fine
 
 
 def straight_reach(m: dict[str, Any], point: np.ndarray) -> float:
@@ -834,14 +834,14 @@ def same_mark(printed: Printed, row: dict[str, str], said: dict[str, str]) -> No
         assert said["What"].partition(" ")[2] == f"{name} {row['end'].upper()}"
         lean = f" to {row['leans_to'].upper()}" if row["leans_to"] else ""
         assert said["Angle"] == f"{float(row['angle_deg']):.1f}°{lean}"
-        assert said["Middle"].startswith("off end") == row["note"].startswith("middle lies off")
+        assert said["Middle"].startswith("edges only") == row["note"].startswith("axes pass")
     else:
         assert said["What"] == name
     edges = said["Edges"].split(" to ")
     slack = printed.fine + 0.06
     for text, key in zip(edges, ("starts_mm", "ends_mm"), strict=True):
         assert mm(text, printed.unit) == pytest.approx(float(row[key]), abs=slack)
-    if not said["Middle"].startswith("off end"):
+    if not said["Middle"].startswith("edges only"):
         assert ("bend" in said["Middle"]) == (row["note"] == "lands on a bend")
         assert mm(said["Middle"].removesuffix(" in bend"), printed.unit) == pytest.approx(
             float(row["from_a_mm"]), abs=slack

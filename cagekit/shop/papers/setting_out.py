@@ -2,7 +2,10 @@
 
 A foot is told from X = 0, Y = 0, Z = 0 of the car. What lands on a tube is told on that tube: a
 tape laid along its reference line from a square held against the tip of end A, and the clock, the
-way round from that line, clockwise for one who looks along the tube from end A. Angles in rad, mm.
+way round from that line, clockwise for one who looks along the tube from end A. A branch's middle
+is where its axis passes the tube's. At a node of several tubes that may lie beside what the branch
+touches of this one: its edges are then what can be marked, and the clock is of their middle. Angles
+in rad, mm.
 """
 
 from __future__ import annotations
@@ -23,10 +26,12 @@ from cagekit.geometry.end_cut import contacts
 from cagekit.inputs.car import Car
 from cagekit.names import named
 from cagekit.shop.papers.holes import PanelHole, panel_holes
-from cagekit.units.tolerance import MICRON, SHOP_ANGLE, SQUARE
+from cagekit.units.tolerance import SHOP_ANGLE, SQUARE
 
 TOUCHING = 6.0
 """A plate's edge nearer to a tube than this (mm) is welded to it: the fit-up gap and some."""
+SCRIBED = 0.1
+"""A middle no farther than this (mm) beyond an edge is scribed as one line with it."""
 SPOTS = 48
 """Spots taken round a saddle for its edges."""
 FINE = 1440
@@ -89,18 +94,18 @@ class BranchMark(Struct, frozen=True, kw_only=True, eq=False):
         branch: id of the tube that lands there.
         end: which of its ends.
         joint: id of the joint.
-        tape: from the tip of end A of the parent to the branch's middle, along the reference
-            line, mm.
+        tape: from the tip of end A of the parent, along the reference line, to where the branch's
+            axis passes the parent's, or to the middle of its edges where these are all, mm.
         low: the same to where its saddle begins, mm.
         high: the same to where its saddle ends, mm.
-        clock: the side of the parent on which it lands, degrees in 0 to 360.
+        clock: the side of the parent on which it lands, or on which the middle of its edges lies
+            where these are all, degrees in 0 to 360.
         round: the same as a length round the outside of the parent, mm.
         angle: between the axes, rad.
         leans: the end of the parent to which the branch makes its acute angle; empty when square.
         point: the node in car axes, ``(3,)`` mm.
         in_bend: whether the mark lies on a bend.
-        off: the end beyond which the branch's middle lies, where no tape reaches it: its edges are
-            what is marked.
+        edges_only: whether the axes pass each other beside the edges, or past the parent's end.
     """
 
     parent: str
@@ -116,7 +121,7 @@ class BranchMark(Struct, frozen=True, kw_only=True, eq=False):
     leans: Literal["a", "b", ""]
     point: Vec
     in_bend: bool
-    off: EndName | Literal[""] = ""
+    edges_only: bool = False
 
 
 class PlateMark(Struct, frozen=True, kw_only=True, eq=False):
@@ -174,7 +179,6 @@ class Tape:
         self.path: CentreLine = self.member.path
         self.radius = self.member.tube.outer_radius
         self.tip = cage.cut(member, "a").shortest
-        self.last = self.path.length - cage.cut(member, "b").shortest
         # nobody has drawn a line on the car's own frame: its clock counts from the top
         own = self.member.role == CHASSIS
         self.lines = [_upward(self.path)] if own else self.path.reference_lines()
@@ -202,14 +206,6 @@ class Tape:
         if not isinstance(piece, Arc):
             return vec(self.lines[i])
         return vec(rotate(self.lines[i], piece.axis, s / piece.radius))
-
-    def off(self, station: float, mark: tuple[float, float]) -> EndName | Literal[""]:
-        """The end beyond whose tip a station lies, or at whose tip beside the mark itself."""
-        low, high = mark
-        if station < self.tip - MICRON or station < self.tip + MICRON < low:
-            return "a"
-        beyond = station > self.last + MICRON or station > self.last - MICRON > high
-        return "b" if beyond else ""
 
     def clock(self, station: float, way: Vec) -> float:
         """Clock of a direction at a station, degrees in 0 to 360."""
@@ -316,23 +312,30 @@ def _landing(cage: Cage, joint: Joint, tape: Tape, saddle: Points) -> BranchMark
         saddle = _saddles([joint], FINE)[0][tape.member.id]
     if len(saddle) < 2:
         return None
-    stations = [tape.path.station(p) for p in saddle]
+    spots = [tape.path.nearest(p) for p in saddle]
+    low, high = min(s.station for s in spots), max(s.station for s in spots)
     clock = tape.clock(spot.station, into - lean * spot.tangent)
+    edges_only = not low - SCRIBED <= spot.station <= high + SCRIBED
+    if edges_only:
+        ways = (tape.clock(s.station, p - s.point) for p, s in zip(saddle, spots, strict=True))
+        turns = [(way - clock + 180.0) % 360.0 - 180.0 for way in ways]
+        clock = (clock + (min(turns) + max(turns)) / 2) % 360.0
+        spot = tape.path.spot((low + high) / 2)
     return BranchMark(
         parent=tape.member.id,
         branch=joint.branch,
         end=joint.branch_end,
         joint=joint.id,
         tape=tape.at(spot.station),
-        low=tape.at(min(stations)),
-        high=tape.at(max(stations)),
+        low=tape.at(low),
+        high=tape.at(high),
         clock=clock,
         round=clock / 360.0 * 2 * pi * tape.radius,
         angle=float(np.arccos(min(abs(lean), 1.0))),
         leans="" if abs(lean) < SQUARE else ("b" if lean > 0 else "a"),
         point=joint.point,
         in_bend=tape.bent(spot.station),
-        off=tape.off(spot.station, (min(stations), max(stations))),
+        edges_only=edges_only,
     )
 
 

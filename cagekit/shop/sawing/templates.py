@@ -8,6 +8,7 @@ The paper lies outside the tube, so it wraps on a circle larger by its own thick
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from itertools import groupby
 from math import degrees, inf, pi
 
 import numpy as np
@@ -51,6 +52,8 @@ class Template(Struct, frozen=True, kw_only=True, eq=False):
         node: from the end of the blank to the theoretical end, along the tube, mm.
         holes: edges of what is drilled through the tube near this end, closed lines round the
             tube like ``outer``, ``(n, 2)`` mm each.
+        shares: of an end on several tubes, what it touches of each but the first: id and the clock
+            there, from and to, degrees; once for each stretch.
         grind: names of tubes near this end that the tube is ground for, and how deep, mm.
     """
 
@@ -68,6 +71,7 @@ class Template(Struct, frozen=True, kw_only=True, eq=False):
     square: bool
     node: float
     holes: tuple[Vec, ...] = ()
+    shares: tuple[tuple[str, float, float], ...] = ()
     grind: tuple[tuple[str, float], ...] = ()
 
 
@@ -197,12 +201,30 @@ def template(cage: Cage, member: Member, end: EndName, paper_thickness: float) -
         square=is_square(cut),
         node=-cut.shortest,
         holes=holes,
+        shares=tuple(_shares(cut, member.end(end).parents)),
         grind=tuple(
             (other.id, member.ground_for(other))
             for other in cage.members.values()
             if member.ground_for(other) and _near(other, cut.point)
         ),
     )
+
+
+def _shares(cut: EndCut, parents: Sequence[str]) -> Iterable[tuple[str, float, float]]:
+    """Stretches of the edge on each parent but the first: its id, from and to, degrees."""
+    if len(parents) < 2 or not len(cut.corners):
+        return
+    starts = cut.corners
+    stops = np.append(starts[1:], starts[0] + 2 * pi)
+    on = cut.active((starts + stops) / 2, cut.outer_radius)
+    owners = [cut.surfaces[i].owner if i >= 0 else "" for i in on]
+    # from the first change on, so that no stretch is told in two pieces
+    first = next((i for i, o in enumerate(owners) if o != owners[i - 1]), 0)
+    order = [*range(first, len(owners)), *range(first)]
+    for owner, pieces in groupby(order, key=owners.__getitem__):
+        if owner in parents[1:]:
+            here = list(pieces)
+            yield owner, degrees(starts[here[0]]) % 360.0, degrees(stops[here[-1]]) % 360.0
 
 
 def _near(other: Member, node: Vec) -> bool:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from math import pi, radians
 from pathlib import Path
 
+import demos
 import numpy as np
 import pdfpages
 import pytest
@@ -21,6 +22,7 @@ from cagekit.writers.copes import (
     PAGES,
     TAB,
     all_templates,
+    fitted_to,
     lay_out,
     pdf,
     pdf_data,
@@ -75,6 +77,36 @@ def test_a_template_wrapped_on_its_tube_meets_the_parents_surface(design: Design
             axis=0,
         )
         assert gaps.max() < 0.05, (t.member, t.end)
+
+
+@pytest.mark.parametrize("name", ["sprint-wagon", "heath"])
+def test_a_template_tells_between_which_clocks_a_second_tube_is(name: str) -> None:
+    """Wrapped, it lies on that tube between the two clocks, and on the first one beside them."""
+    build = demos.build(name)
+    design = Design(build=build, cage=members_only(build))
+    shared = [t for t in templates(design.cage, 0.1) if len(t.parents) > 1]
+    assert shared
+    for t in shared:
+        points = wrapped(design, t)
+        clock = np.degrees(t.outer[:, 0] / t.width * 2 * pi) % 360.0
+        told = fitted_to(t)
+        assert told.startswith(named(t.parents[0]) + ", ")
+        (second,) = t.parents[1:]
+        words = told.removeprefix(f"{named(t.parents[0])}, {named(second)} ")
+        start, stop = (float(w.removesuffix("°")) for w in words.split(" to "))
+        inside = (clock - start) % 360.0 <= (stop - start) % 360.0
+        # a degree is what the words are rounded to
+        edge = np.minimum(np.abs(turned(clock, start)), np.abs(turned(clock, stop))) < 1.0
+        for parent, mine in ((second, inside & ~edge), (t.parents[0], ~inside & ~edge)):
+            tube = design.cage.members[parent]
+            gaps = np.abs(tube.path.distances(points[mine]) - tube.tube.outer_radius)
+            assert mine.any()
+            assert gaps.max() < 0.05, (t.member, t.end, parent)
+
+
+def turned(clocks: np.ndarray, zero: float) -> np.ndarray:
+    """Clocks from another zero, -180 to 180."""
+    return (clocks - zero + 180.0) % 360.0 - 180.0
 
 
 def test_templates_of_feet_lie_in_the_plates_plane(design: Design) -> None:

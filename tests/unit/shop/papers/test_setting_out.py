@@ -80,6 +80,12 @@ def test_tape_and_clock_lead_to_the_branch(demo: tuple[Cage, SettingOut]) -> Non
         )
         clock = radians(m.clock)
         way = cos(clock) * zero + sin(clock) * np.cross(t, zero)
+        assert m.low < m.high
+        assert m.round == pytest.approx(m.clock / 360 * pi * parent.tube.od)
+        # a hand marks the middle on the tube between the edges, or the edges where it is not there
+        assert m.low - 0.11 <= m.tape <= m.high + 0.11
+        if m.edges_only:
+            continue
         # from there the branch leans by its angle to the end that is told
         along = {"a": -1.0, "b": 1.0, "": 0.0}[m.leans] * cos(m.angle)
         axis = sin(m.angle) * way + along * t
@@ -88,11 +94,35 @@ def test_tape_and_clock_lead_to_the_branch(demo: tuple[Cage, SettingOut]) -> Non
         # where several parents meet, the node need not lie on this parent's axis
         gap = float(np.linalg.norm(np.cross(exact, p - m.point)))
         assert gap < 0.6 + parent.path.distances(m.point[None])[0], m
-        assert m.low < m.high
-        # a branch that shares a node with its parent's end has its middle past that end
-        first = cage.members[m.branch].end(m.end).parents[0] == m.parent
-        assert m.low < m.tape < m.high or not first
-        assert m.round == pytest.approx(m.clock / 360 * pi * parent.tube.od)
+
+
+def test_where_only_edges_are_marked_their_middle_is_at_the_branch(
+    demo: tuple[Cage, SettingOut],
+) -> None:
+    """Walked and turned to on the parent, it lies within the edges' own spread of the saddle."""
+    cage, out = demo
+    joints = {j.id: j for j in cage.joints}
+    only = [m for m in out.landings if m.edges_only]
+    for m in only:
+        parent, cut = cage.member(m.parent), joints[m.joint].cut
+        p, t, zero = walked(
+            parent.path, parent.tube.outer_radius, cage.cut(m.parent, "a").shortest, m.tape
+        )
+        way = cos(radians(m.clock)) * zero + sin(radians(m.clock)) * np.cross(t, zero)
+        spot = p + parent.tube.outer_radius * way
+        rim = cut.points(np.linspace(0.0, 2 * pi, 1441), cut.outer_radius)
+        apart = np.linalg.norm(rim - spot, axis=1)
+        near = rim[int(apart.argmin())]
+        assert parent.path.distances(near[None])[0] == pytest.approx(
+            parent.tube.outer_radius, abs=0.1
+        )
+        assert apart.min() < (m.high - m.low) / 2 + 0.5, m
+        # where the axes pass each other there is nothing of the branch
+        node = parent.path.nearest(m.point).station
+        reads = Tape(cage, m.parent).at(node)
+        assert not m.low - 0.09 <= reads <= m.high + 0.09
+    shared = [j for j in cage.joints if len(j.parents) > 1]
+    assert only or not shared
 
 
 def test_feet_stand_where_the_car_sheet_has_them(demo: tuple[Cage, SettingOut]) -> None:
