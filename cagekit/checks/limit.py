@@ -93,7 +93,10 @@ def _one(raw: Any, unit: Unit, units: LengthUnit) -> Value:
     if unit == "mm2":
         return parse_area(raw, default=units)
     if unit == "kg":
-        return parse_mass(raw)
+        mass = parse_mass(raw)
+        if units == "in" and not str(raw).strip()[-1].isalpha():
+            raise ValueError(f"{mass:g} may be kg or pounds. Write '{mass:g} kg' or '{mass:g} lb'")
+        return mass
     assert unit in _PLAIN
     if isinstance(raw, str):
         raise ValueError(f"the limit is a bare number, not {raw!r}")
@@ -202,6 +205,10 @@ def _word(value: Any, unit: Unit | None, units: LengthUnit) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     text = f"{value:g}" if isinstance(value, int | float) else str(value)
-    if unit in ("mm", "pair") and not re.search("[a-wyz]", text):
+    if re.search("[a-wyz]", text):
+        return text
+    if unit in ("mm", "pair"):
         return f"{text} {units}"
+    if unit == "mm2":
+        return f"{text} sq in" if units == "in" else f"{float(text) / 100:g} cm2"
     return text

@@ -21,7 +21,8 @@ from cagekit.checks.limit import holds, margin, read_limit, split_operator, writ
         ("144 sq in", "mm2", "mm", 144 * 25.4**2),
         (10, "mm2", "in", 10 * 25.4**2),
         ("1700 lb", "kg", "mm", 1700 * 0.45359237),
-        (1200, "kg", "in", 1200.0),
+        (1200, "kg", "mm", 1200.0),
+        ("1200 kg", "kg", "in", 1200.0),
         (30, "deg", "in", 30.0),
         (True, "flag", "mm", True),
         ("halo", "text", "mm", "halo"),
@@ -67,6 +68,12 @@ def test_tube_sizes(raw: Any, units: Any, pairs: list[tuple[float, float]]) -> N
 def test_no_limit(raw: Any, unit: Any, op: str) -> None:
     with pytest.raises(ValueError, match=r"\w"):
         read_limit(raw, unit, op, "mm")
+
+
+@pytest.mark.parametrize("raw", [1200, "1200", 1200.5])
+def test_a_bare_mass_in_a_book_in_inches_may_be_either(raw: Any) -> None:
+    with pytest.raises(ValueError, match=r"kg or pounds. Write '1200.* kg' or '1200.* lb'"):
+        read_limit(raw, "kg", ">=", "in")
 
 
 def test_an_inch_pair_is_not_the_metric_one() -> None:
@@ -126,6 +133,9 @@ def test_words() -> None:
     )
     assert written([0, 4], "between", "mm", "in") == "0 in to 4 in"
     assert written("3/8 in", ">=", "mm", "in") == "3/8 in"
+    assert written(12000, ">=", "mm2", "mm") == "120 cm2"
+    assert written(9, ">=", "mm2", "in") == "9 sq in"
+    assert written("60 cm2", ">=", "mm2", "in") == "60 cm2"
     assert written(True, "=", "flag", "mm") == "yes"
     assert split_operator(">= 2007") == (">=", "2007")
     assert split_operator("closed") == ("=", "closed")
