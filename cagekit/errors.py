@@ -77,6 +77,33 @@ class CopeError(GeometryError):
     """A tube end that cannot be coped to its parents."""
 
 
+class StandError(CopeError):
+    """A tube end that leans too far to stand on its plate.
+
+    Args:
+        owner: the end.
+        problem: what is wrong, with numbers.
+        hint: what would do.
+        foot: place of the car sheet that it stands on, ``left.rear_foot``, where it is one.
+    """
+
+    def __init__(self, owner: str, problem: str, hint: str = "", foot: str = "") -> None:
+        super().__init__(owner, problem, hint)
+        self.foot = foot
+
+    def within(self, owner: str) -> StandError:
+        """Return the same error told about ``owner``."""
+        return StandError(owner, self.problem, self.hint, self.foot)
+
+    def on(self, foot: str) -> StandError:
+        """Return the same error about an end that stands on a place of the car sheet."""
+        hint = (
+            f"Turn the sheet of {foot} towards the tube (`normal` in the car sheet), or check on "
+            "which side of it the tube lies."
+        )
+        return StandError(self.owner, self.problem, hint, foot)
+
+
 class NoHolderError(GeometryError):
     """A member that hangs on one of several kinds, of which the cage has none."""
 

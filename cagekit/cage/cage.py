@@ -14,7 +14,7 @@ from msgspec.structs import replace
 
 from cagekit.cage.kept import Kept, Same, content
 from cagekit.cage.member import CHASSIS, End, EndKind, EndName, Member
-from cagekit.errors import CopeError, NotFoundError
+from cagekit.errors import CopeError, NotFoundError, StandError
 from cagekit.geometry.arrays import cross3, size3
 from cagekit.geometry.centre_line import Vec
 from cagekit.geometry.cope import EndCut, EndToCut, Parent, cut_ends
@@ -447,11 +447,18 @@ def _cut_all(
         return [by_content[key] for key in keys]
 
     by_key = dict(zip(once, kept.each(list(once), cut_now), strict=True))
-    found = [by_key[key] for key in keys]
+    found = [
+        _on_car(by_key[key], m.end(name)) for key, (_, m, name) in zip(keys, ends, strict=True)
+    ]
     for (cage, id_, name), cut in zip(wanted, found, strict=True):
         if not isinstance(cut, CopeError):
             cage._cuts[id_, name] = cut
     return found
+
+
+def _on_car(cut: EndCut | CopeError, end: End) -> EndCut | CopeError:
+    """A cut, or why there is none: with the place of the car that the end stands on."""
+    return cut.on(end.foot) if isinstance(cut, StandError) and end.foot else cut
 
 
 def _as_parent(member: Member) -> Parent:

@@ -17,7 +17,7 @@ import numpy as np
 from msgspec import Struct
 from numpy.typing import ArrayLike
 
-from cagekit.errors import CopeError
+from cagekit.errors import CopeError, StandError
 from cagekit.geometry.centre_line import CentreLine, Line, Vec, vec
 from cagekit.geometry.contact import ContactSurface, PlaneFace, Window
 from cagekit.geometry.end_cut import CutWork, EndCut, in_step, measure
@@ -288,7 +288,7 @@ def _gather(landings: list[Landing]) -> tuple[list[ContactSurface], list[Window]
 def _standing_on(plane: FlatSurface, out: Vec, owner: str) -> PlaneFace:
     lean = -float(plane.normal @ out)
     if lean < sin(MIN_ANGLE):
-        raise CopeError(
+        raise StandError(
             owner,
             f"stands on its plate at {degrees(np.arcsin(max(lean, -1.0))):.1f} degrees; "
             f"at least {degrees(MIN_ANGLE):.0f} are needed.",

@@ -8,7 +8,7 @@ from re import search
 
 from msgspec import Struct
 
-from cagekit.errors import CagekitError, GeometryError, InputError, NotFoundError
+from cagekit.errors import CagekitError, GeometryError, InputError, NotFoundError, StandError
 from cagekit.inputs.build import Build, spread
 from cagekit.inputs.entries import MemberEntry
 from cagekit.inputs.messages import FileInputError, Problem, table_and_field
@@ -111,6 +111,10 @@ def _field(error: InputError) -> str:
 
 def _places(error: GeometryError | InputError, build: Build) -> Iterator[Written]:
     field = _field(error) if isinstance(error, InputError) else ""
+    if isinstance(error, StandError) and error.foot:
+        yield from _in_file(
+            build.files.get(f"car {build.file.car}"), _car_keys(error.foot), "normal"
+        )
     if isinstance(error, InputError) and _of_car(error, build):
         yield from _in_file(build.files.get(f"car {build.file.car}"), _car_keys(error.field))
         return

@@ -10,6 +10,7 @@ import pytest
 from cagekit.assembly.assemble import assemble, members_only
 from cagekit.cage.member import EndKind
 from cagekit.cage.places import Places
+from cagekit.design import Design
 from cagekit.errors import CagekitError, GeometryError, InputError
 from cagekit.inputs.places import (
     FootName,
@@ -168,6 +169,24 @@ def test_a_strut_stands_on_a_spot_of_its_own(tmp_path: Path) -> None:
         (plate,) = [p for p in cage.plates if p.id == f"foot_{m.id}_b"]
         up = np.array([-0.2, 0.0, 0.98]) / np.hypot(0.2, 0.98)
         assert m.path.end == pytest.approx(np.array([1560, y, 420]) + plate.thickness * up)
+
+
+def test_a_tube_that_leans_too_far_for_its_plate_names_the_normal_of_the_car_sheet(
+    tmp_path: Path,
+) -> None:
+    shown = find_preset("car", "hillclimb-coupe").read_text("utf-8")
+    foot = shown.index("[side.rear_foot]")
+    at = shown.index("normal", foot)
+    text = f"{shown[:at]}normal = [-1, 0, 0.1]\n{shown[shown.index(chr(10), at) + 1 :]}"
+    (tmp_path / "car.toml").write_text(text, "utf-8")
+    build = find_preset("build", "hillclimb-coupe").read_text("utf-8")
+    own = build.replace('car = "hillclimb-coupe"', 'car = "car.toml"')
+    (tmp_path / "own.toml").write_text(own, "utf-8")
+    line = shown[:at].count("\n") + 1
+    with pytest.raises(
+        GeometryError, match=rf"Turn the sheet of left\.rear_foot .*`normal`.*car\.toml:{line} "
+    ):
+        _ = Design.load(str(tmp_path / "own.toml")).cage
 
 
 def test_ends_and_feet_are_read_whole() -> None:
