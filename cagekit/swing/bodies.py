@@ -23,7 +23,7 @@ from cagekit.geometry.shapes import Capsule, Prism, Slab, Solids, polygon_distan
 from cagekit.inputs.car import Car
 
 THIN = 20.0
-"""A door is no thinner than this, mm."""
+"""A door, or the outside of one, is no thinner than this, mm."""
 GapFunction = Callable[[Vec], Vec]
 
 
@@ -211,11 +211,12 @@ class BodySide(Struct, frozen=True, eq=False):
         return "upper edge of the door opening" if u[1] > 0 else "sill"
 
 
-def open_door(car: Car, side: str) -> Prism | None:
+def open_door(car: Car, side: str, *, bare: bool = False) -> Prism | None:
     """The door of one side, open as far as the car sheet says; None when it does not say.
 
     As wide as its opening and as thick as from its trim to the sill's outer edge, it turns about an
-    upright axis at the front corner of its outside.
+    upright axis at the front corner of its outside. Near its hinges a real one is thinner, nobody
+    knows by how much: ``bare``, it is its outside alone.
     """
     own = car.side(side)
     if own.door is None or own.door.opens is None or len(own.door.outline) < 3:
@@ -226,5 +227,6 @@ def open_door(car: Car, side: str) -> Prism | None:
     hinge = np.array([outline[:, 0].max(), sign * outside, 0.0])
     c, s = np.cos(own.door.opens), sign * np.sin(own.door.opens)
     frame = np.array([[c, -s, 0.0], [0.0, 0.0, 1.0], [s, c, 0.0]])
-    thick = sorted((0.0, sign * (own.door.y_trim - outside)))
+    deep = THIN if bare else outside - own.door.y_trim
+    thick = sorted((0.0, -sign * deep))
     return Prism(hinge, frame, outline - [hinge[0], 0.0], (thick[0], thick[1]))

@@ -19,7 +19,7 @@ from cagekit.cage.kept import Same
 from cagekit.car.shell import Skin, surfaces
 from cagekit.geometry.arrays import Ints
 from cagekit.geometry.centre_line import Vec, vec
-from cagekit.geometry.shapes import Solids
+from cagekit.geometry.shapes import Prism, Solids
 from cagekit.swing.bodies import (
     BodySide,
     GapFunction,
@@ -220,10 +220,7 @@ def body(car: Car, side: str) -> tuple[Obstacle, ...]:
         out.append(
             Obstacle(name=name, kind="opening", gap=wall.gap, least=wall.least, part=wall.part)
         )
-    leaf = open_door(car, side)
-    if leaf is not None:
-        name = f"open {side} door"
-        out.append(Obstacle(name=name, kind="door", gap=leaf.gap, least=leaf.gap))
+    out += _leaf(open_door(car, side), side)
     keep = {k.name for k in car.keepouts}
     for s in surfaces(car):
         if s.name in keep or not (s.moves or s.trimmed or s.at_hoop):
@@ -233,13 +230,27 @@ def body(car: Car, side: str) -> tuple[Obstacle, ...]:
     return tuple(out)
 
 
-class SwingMotion:
-    """Gaps of one bar to its obstacles at any angles."""
+def _leaf(leaf: Prism | None, side: str) -> tuple[Obstacle, ...]:
+    """The open door of a side, when the car sheet says how far it opens."""
+    if leaf is None:
+        return ()
+    return (Obstacle(name=f"open {side} door", kind="door", gap=leaf.gap, least=leaf.gap),)
 
-    def __init__(self, cage: Cage, car: Car | None, door: SwingDoor) -> None:
+
+class SwingMotion:
+    """Gaps of one bar at any angles to all that it could meet, or to ``only`` some of it."""
+
+    def __init__(
+        self,
+        cage: Cage,
+        car: Car | None,
+        door: SwingDoor,
+        *,
+        only: tuple[Obstacle, ...] | None = None,
+    ) -> None:
         self.cage, self.car, self.door = cage, car, door
         self.probe = Probe(cage, door)
-        self.obstacles = obstacles(cage, car, door)
+        self.obstacles = obstacles(cage, car, door) if only is None else only
         # a point turns on a circle square to the pin: its middle, and the ways to where it begins
         # and to a quarter turn on
         axis, from_pin = door.hinge.pin, self.probe.points - door.hinge.origin
@@ -354,6 +365,21 @@ def sweep(cage: Cage, car: Car | None, door: SwingDoor) -> Swept:
         path=path,
         latch_side=_latch_side(swing, cage, full),
     )
+
+
+def bare_door_limit(cage: Cage, car: Car, door: SwingDoor) -> float | None:
+    """Angle at which the outside alone of the open door would stop a bar, rad; None where nowhere.
+
+    Args:
+        cage: the cage.
+        car: the car, which says how far the door opens.
+        door: the bar.
+    """
+    leaf = _leaf(open_door(car, door.side, bare=True), door.side)
+    swing = SwingMotion(cage, car, door, only=leaf)
+    angles = np.unique(np.append(np.arange(0.0, door.open_angle, STEP), door.open_angle))
+    at = swing.positions(angles)
+    return _limit(swing, angles, {i: swing.gaps(i, at)[0] for i in range(len(leaf))})[0]
 
 
 def _latch_side(swing: SwingMotion, cage: Cage, full: float) -> float:

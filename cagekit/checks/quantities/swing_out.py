@@ -70,10 +70,7 @@ def swing_opening(s: Survey, pick: Pick) -> Iterator[Measure]:
             goes = "The door itself must open as far."
         if meets is not None:
             if meets.kind == "door" and angle < degrees(door.open_angle):
-                cure = (
-                    f"{goes} Let out its stop or take it off, or cut the bar further back "
-                    "(`cut_front`), if it is to open further."
-                )
+                cure = f"{goes} {_past_door(s, door)}"
             note = f"meets {meets.name} at {degrees(swept.limit or 0.0):.1f} degrees"
             stop = f", stopped by {meets.name}" if angle < degrees(door.open_angle) else ""
         yield Measure(
@@ -89,6 +86,29 @@ def swing_opening(s: Survey, pick: Pick) -> Iterator[Measure]:
             text=f"Open, it leaves {free_length(door):.0f} mm between its cuts. {goes}",
             cure=cure,
         )
+
+
+def _past_door(s: Survey, door: SwingDoor) -> str:
+    """What lets a bar open further that the car's own door stops, and how sure that it does is."""
+    if door.hinge.origin[0] > door.latch.origin[0]:
+        return (
+            "Let out its stop or take it off, or cut the bar further back (`cut_front`), if it is "
+            "to open further."
+        )
+    from cagekit.swing.motion import bare_door_limit
+
+    limit = bare_door_limit(s.cage, s.car, door)
+    if limit is None:
+        sure = (
+            "It is taken to be as thick at its hinges as from its trim to its outside; the outside "
+            "alone would let the bar pass: try it on the car."
+        )
+    else:
+        sure = f"Its outside alone would stop the bar at {degrees(limit):.1f} degrees."
+    return (
+        f"{sure} A bar hinged at its rear swings its front end past the door's hinges: take the "
+        'door off, or hinge the bar at its front (`hinge_end = "front"`).'
+    )
 
 
 @quantity("swing_room", "mm", "room to cage and body through the swing")

@@ -210,6 +210,33 @@ def test_open_bar_frees_the_way_out(told: Told, plain: dict[str, Finding]) -> No
     assert less.measured < found.measured  # type: ignore[operator]
 
 
+@pytest.mark.parametrize(
+    ("opens", "words"),
+    [
+        (60.0, "Its outside alone would stop the bar at"),
+        (90.0, "the outside alone would let the bar"),
+    ],
+)
+def test_a_rear_hinged_bar_is_told_how_sure_its_stop_at_the_door_is(
+    wagon: tuple[Build, Cage], opens: float, words: str
+) -> None:
+    build = wagon[0]
+    left = build.car.left
+    assert left.door is not None
+    ajar = left.model_copy(update={"door": left.door.model_copy(update={"opens": radians(opens)})})
+    entries = tuple(
+        e.model_copy(update={"hinge_end": "rear"}) if str(e.kind) == "door_bar" else e
+        for e in build.entries
+    )
+    car = build.car.model_copy(update={"left": ajar})
+    changed = replace(build, entries=entries, car=car)
+    found = findings(Design(build=changed, cage=assemble(changed)))
+    (told,) = (f for f in found if f.code == "swing_out/opens" and f.subject == "door_bar_left")
+    assert told.status is Status.FAIL
+    assert words in told.cure
+    assert 'hinge_end = "front"' in told.cure
+
+
 def test_rear_hinged_bar_clears_the_quarter_panel(wagon: tuple[Build, Cage]) -> None:
     build = wagon[0]
     entries = tuple(

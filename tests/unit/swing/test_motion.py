@@ -13,9 +13,10 @@ from cagekit.cage.member import CHASSIS, Member
 from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.outline import Outline
 from cagekit.inputs.build import Build
+from cagekit.inputs.car import Car
 from cagekit.inputs.keepouts import KeepOut
 from cagekit.swing.bodies import BodySide, Prisms, part_solid, plate_solid, stub_gap
-from cagekit.swing.motion import SwingMotion, obstacles, sweep
+from cagekit.swing.motion import SwingMotion, bare_door_limit, obstacles, sweep
 from cagekit.swing.opened import opened_cage
 
 from .conftest import caged
@@ -334,6 +335,28 @@ def test_a_bar_opens_no_further_than_the_cars_own_door(make, car, side: str) -> 
     assert gap(held.limit) == pytest.approx(0.0, abs=1.5)
     assert gap(held.full) > 2.0
     assert gap(held.limit + np.radians(1.0)) < -2.0
+
+
+def test_a_bar_hinged_at_its_rear_meets_the_outside_of_a_door_that_opens_little(make, car) -> None:
+    """Its front rim against a plane 20 inside the outside; a wide open door lets it pass."""
+    d = make(start=(0.0, 650, 380), end=(1150.0, 610, 300), hinge_end="a")
+    cage, door = caged(d), d.door
+    own = car.left
+
+    def ajar(opens: float) -> Car:
+        turned = own.door.model_copy(update={"opens": float(np.radians(opens))})
+        return car.model_copy(update={"left": own.model_copy(update={"door": turned})})
+
+    limit = bare_door_limit(cage, ajar(60.0), door)
+    assert limit is not None
+    assert limit > sweep(cage, ajar(60.0), door).limit
+    hinge, upright = np.array([1060.0, 740.0, 0.0]), np.array([0.0, 0.0, 1.0])
+    out = rotated(np.array([[0.0, 1.0, 0.0]]), np.zeros(3), upright, -np.radians(60))[0]
+    cut = cage.cut(door.bar, door.latch.end)
+    rim = cut.points(np.linspace(0.0, 2 * np.pi, 721), cut.outer_radius)
+    moved = rotated(rim, door.hinge.origin, door.hinge.pin, limit)
+    assert float(((moved - hinge) @ out).max()) == pytest.approx(-20.0, abs=0.3)
+    assert bare_door_limit(cage, ajar(90.0), door) is None
 
 
 def test_what_is_measured_is_the_nearest_of_all_points(wagon: tuple[Build, Cage]) -> None:
