@@ -60,7 +60,7 @@ def add_more(parser: argparse.ArgumentParser, words: Sequence[str]) -> None:
     parser.description = f"{kind.summary[0].upper()}{kind.summary[1:]}."
     parser.epilog = (
         "A length is a number in --units or carries its own unit; an angle is in degrees.\n"
-        f"Defaults: {kind.source}."
+        f"Defaults: {kind.source_in(units)}."
     )
     group = parser.add_argument_group("dimensions")
     base = kind.read({}, units)

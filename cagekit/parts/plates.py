@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from math import cos, sin
+from types import MappingProxyType
 from typing import Any, Literal
 
 import numpy as np
@@ -23,7 +24,6 @@ from cagekit.inputs.plate_dims import (
     PlinthDims,
     TabDims,
 )
-from cagekit.inputs.plate_presets import plate_preset, plate_source
 from cagekit.materials.tubes import Tube
 from cagekit.parts.tubes import Part, PartKind
 from cagekit.plates.box import box
@@ -114,39 +114,33 @@ def _outrigger(d: OutriggerBoxDims) -> Sequence[Plate]:
     return box("outrigger", np.eye(4), spec)
 
 
+USUAL = "from memory; presets/plates holds sizes with their documents"
+"""Where the default sizes of most plates come from."""
+FOLDED_GUSSET: Mapping[str, str] = {"mm": "gusset-folded", "in": "gusset-folded-in"}
+"""Presets of a folded gusset, by the units that are typed in."""
+
+
 def _kind(
     name: str,
     dims: type[FileModel],
     make: Callable[[Any], Sequence[Plate]],
-    source: str,
-    preset: str = "",
+    presets: Mapping[str, str] = MappingProxyType({}),
 ) -> PartKind:
     def part(d: Any) -> Part:
         return Part(cage=Cage(name, (), plates=make(d)), made=())
 
-    values = preset_values(preset, dims) if preset else {}
-    source = source or plate_source(preset)
-    return PartKind(name=name, dims=dims, make=part, preset=values, source=source)
+    return PartKind(name=name, dims=dims, make=part, presets=presets, source=USUAL)
 
-
-def preset_values(preset: str, dims: type[FileModel]) -> Mapping[str, Any]:
-    """What a plate preset says of a part's dimensions."""
-    plate = plate_preset(preset)
-    same = plate.model_fields_set & set(dims.model_fields) - {"style"}
-    return {n: getattr(plate, n) for n in sorted(same)}
-
-
-USUAL = "from memory; presets/plates holds sizes with their documents"
 
 PLATE_KINDS: Mapping[str, PartKind] = {
     k.name: k
     for k in (
-        _kind("floor_plate", FloorPlateDims, _floor, USUAL),
-        _kind("gusset", GussetDims, _gusset, USUAL),
-        _kind("folded_gusset", FoldedGussetDims, _gusset, "", "gusset-folded"),
-        _kind("tab", TabDims, _tab, USUAL),
-        _kind("plinth", PlinthDims, _plinth, USUAL),
-        _kind("outrigger_box", OutriggerBoxDims, _outrigger, USUAL),
+        _kind("floor_plate", FloorPlateDims, _floor),
+        _kind("gusset", GussetDims, _gusset),
+        _kind("folded_gusset", FoldedGussetDims, _gusset, FOLDED_GUSSET),
+        _kind("tab", TabDims, _tab),
+        _kind("plinth", PlinthDims, _plinth),
+        _kind("outrigger_box", OutriggerBoxDims, _outrigger),
     )
 }
 """Kinds of plate that can be made alone, by name."""

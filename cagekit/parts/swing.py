@@ -11,11 +11,9 @@ from cagekit.cage.member import Member, Swing
 from cagekit.geometry.centre_line import CentreLine
 from cagekit.inputs.entries import CutForm, DoorBarEntry
 from cagekit.inputs.fields import FileModel
-from cagekit.inputs.plate_presets import plate_source
 from cagekit.inputs.swing_bracket import SwingBracketEntry
 from cagekit.inputs.swing_dims import BarDims, BracketDims, HingeDims, LatchDims, SleeveDims
 from cagekit.materials.tubes import Tube
-from cagekit.parts.plates import preset_values
 from cagekit.parts.tubes import Part, PartKind
 from cagekit.swing.divide import Divided, divide
 from cagekit.swing.spec import DEFAULT_PRESETS
@@ -64,15 +62,8 @@ def _sleeve(d: SleeveDims) -> Part:
 
 
 def _kind(name: str, make: Callable[[Any], Part], dims: type[FileModel]) -> PartKind:
-    """A kind whose sizes are those that a build in inches has when it says nothing."""
-    preset = DEFAULT_PRESETS["in"]
-    return PartKind(
-        name=name,
-        dims=dims,
-        make=make,
-        preset=preset_values(preset, dims),
-        source=plate_source(preset),
-    )
+    """A kind whose sizes are those that a build has when it says nothing, in its units."""
+    return PartKind(name=name, dims=dims, make=make, presets=DEFAULT_PRESETS)
 
 
 SWING_KINDS: Mapping[str, PartKind] = {

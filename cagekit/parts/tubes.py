@@ -27,6 +27,7 @@ from cagekit.inputs.part_dims import (
     StrutDims,
     TubeDims,
 )
+from cagekit.inputs.plate_presets import plate_preset, plate_source
 from cagekit.materials.tubes import Tube
 from cagekit.members.front import (
     front_hoop_points,
@@ -54,10 +55,10 @@ class PartKind(Struct, frozen=True, kw_only=True):
     name: str
     dims: type[FileModel]
     make: Callable[[Any], Part]
-    preset: Mapping[str, Any] = field(default_factory=dict)
-    """What a preset says, where the kind's defaults are those of a preset."""
+    presets: Mapping[str, str] = field(default_factory=dict)
+    """Plate presets by the units that are typed in, where the defaults are those of presets."""
     source: str = ""
-    """Where its defaults come from."""
+    """Where its defaults come from, when from no preset."""
 
     @property
     def summary(self) -> str:
@@ -67,13 +68,21 @@ class PartKind(Struct, frozen=True, kw_only=True):
     @property
     def usual(self) -> FileModel:
         """The dimensions when nothing is typed."""
-        return self.dims.model_validate(dict(self.preset), context={"units": "mm"})
+        return self.read({})
+
+    def source_in(self, units: str = "mm") -> str:
+        """Where its defaults come from when ``units`` are typed in."""
+        preset = self.presets.get(units)
+        return plate_source(preset) if preset else self.source
 
     def read(self, values: Mapping[str, Any], units: str = "mm") -> FileModel:
         """Lay typed dimensions on the usual ones; pydantic's ValidationError on bad ones."""
         given = self.dims.model_validate(dict(values), context={"units": units})
-        said = self.preset.keys() - values.keys()
-        return given.model_copy(update={n: getattr(self.usual, n) for n in sorted(said)})
+        if units not in self.presets:
+            return given
+        plate = plate_preset(self.presets[units])
+        said = plate.model_fields_set & set(self.dims.model_fields) - {"style", *values}
+        return given.model_copy(update={n: getattr(plate, n) for n in sorted(said)})
 
 
 def _tube(d: TubeDims) -> Tube:

@@ -19,6 +19,7 @@ from msgspec.structs import replace
 from cagekit.assembly.assemble import members_only
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import EndKind, EndName, Member
+from cagekit.data import rows
 from cagekit.geometry.centre_line import Vec, unit
 from cagekit.inputs.build import spread
 from cagekit.inputs.entries import (
@@ -279,9 +280,9 @@ PLATES: Mapping[str, tuple[type, Mapping[str, Any]]] = {
     "tab": (TabEntry, {}),
     "plinth": (FloorPlateEntry, {}),
     "outrigger_box": (OutriggerBoxEntry, {}),
-    "hinge_bracket": (SwingBracketEntry, {"preset": "swing-saddle-3-8in"}),
-    "latch_bracket": (SwingBracketEntry, {"preset": "swing-saddle-3-8in"}),
-    "sleeve": (SwingBracketEntry, {"preset": "swing-saddle-3-8in"}),
+    "hinge_bracket": (SwingBracketEntry, {"preset": "swing-saddle-m10"}),
+    "latch_bracket": (SwingBracketEntry, {"preset": "swing-saddle-m10"}),
+    "sleeve": (SwingBracketEntry, {"preset": "swing-saddle-m10"}),
 }
 
 
@@ -306,7 +307,16 @@ def test_a_plate_alone_has_the_defaults_of_a_build(name: str) -> None:
         if field == "thickness" and theirs is None:
             theirs = usual.thickness if said else FOOT_PLATE["mm"]  # type: ignore[attr-defined]
         assert getattr(usual, field) == theirs, field
-    assert kind.source
+    assert kind.source_in()
+
+
+@pytest.mark.parametrize("name", PLATES)
+@pytest.mark.parametrize("units", ["mm", "in"])
+def test_a_plate_alone_is_of_sheet_that_is_sold_in_its_units(name: str, units: str) -> None:
+    kind = part_kinds()[name]
+    thickness = getattr(kind.read({}, units), "thickness", None)
+    sold = [r for r in rows("sheet_thicknesses") if r["name"].endswith(" mm") == (units == "mm")]
+    assert thickness is None or any(abs(float(r["mm"]) - thickness) < 0.01 for r in sold)
 
 
 @pytest.mark.parametrize(("units", "steel"), [("mm", "s235"), ("in", "a36")])
@@ -344,4 +354,4 @@ def test_plates_alone_are_of_what_is_sold_in_the_units_that_are_typed() -> None:
     assert [thickness("gusset", u) for u in ("mm", "in")] == [3.0, 3.175]
     assert thickness("gusset", "in", thickness="3 mm") == 3.0
     # a preset's own sheet stays: it is not what the units alone would give
-    assert [thickness("folded_gusset", u) for u in ("mm", "in")] == [2.0, 2.0]
+    assert [thickness("folded_gusset", u) for u in ("mm", "in")] == [2.0, pytest.approx(1.89738)]

@@ -42,7 +42,8 @@ def test_sleeve_is_as_long_as_the_bar_is_thick() -> None:
 def test_inches_and_millimetres_give_the_same_bracket() -> None:
     kind = SWING_KINDS["hinge_bracket"]
     one = kind.make(kind.read({"ear": 0.7, "thickness": 0.25}, "in")).cage.plates[0]
-    two = kind.make(kind.read({"ear": 17.78, "thickness": 6.35})).cage.plates[0]
+    same = {"pin_size": "3/8", "overlap": 50.8, "reach": 41.275}
+    two = kind.make(kind.read({"ear": 17.78, "thickness": 6.35, **same})).cage.plates[0]
     assert shape_key(one) == shape_key(two)
 
 
