@@ -1,12 +1,13 @@
 """How much of the driver's sight the cage takes beyond what the car takes.
 
 Measured like the pillar obstruction of UN R125: on two directions of sight, 2 degrees up and 5
-degrees down, the azimuths hidden from both eyes (plane angles from memory).
+degrees down, the azimuths hidden from both eyes (plane angles from memory). A pillar is what stands
+ahead of the eyes: steel beside and behind them hides none.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from functools import partial
 from math import inf, pi, radians
@@ -25,6 +26,9 @@ from cagekit.units.tolerance import ANGLE_ROUNDING, ROUNDING
 
 PLANES = (radians(2.0), radians(-5.0))
 """Elevations at which the pillar is measured, rad. Source: UN R125 5.1.1, from memory."""
+AHEAD = 68.0
+"""Of pillar and bars counts what is so far ahead of the eyes or more, mm: the regulation has it of
+its V points. Source: UN R125 2 (definition of the A pillar), from memory."""
 SCREEN = tuple(radians(a) for a in range(-15, 16, 5))
 """Azimuths at which the height of view through the windscreen is measured, rad."""
 OVERHEAD_ROLES = ("halo", "front_hoop", "half_hoop", "header_bar", "roof_diagonal", "roof_rail")
@@ -123,12 +127,19 @@ def pillar_view(cockpit: Cockpit, who: Occupant, side: str) -> PillarView | None
     return cockpit.kept.once(key, partial(_pillar_view, who, side, own, bars, pads))
 
 
+def _ahead(who: Occupant, rows: Iterable[BallRow]) -> list[BallRow]:
+    """What of some rows stands where a pillar can be."""
+    found = [row.only(row.points[:, 0] >= who.eye[0] + AHEAD) for row in rows]
+    return [row for row in found if len(row.points)]
+
+
 def _pillar_view(
     who: Occupant, side: str, own: list[BallRow], bars: Sequence[Member], pads: Sequence[float]
 ) -> PillarView | None:
     sign = 1.0 if side == "left" else -1.0
     halves = [_half(m, sign) for m in bars]
-    rows = [BallRow.of(m, thick) for m, thick in zip(halves, pads, strict=True)]
+    rows = _ahead(who, (BallRow.of(m, thick) for m, thick in zip(halves, pads, strict=True)))
+    own = _ahead(who, own)
     if not own and not rows:
         return None
     eyes = eyes_of(who)
@@ -149,12 +160,12 @@ def _pillar_view(
 
 
 def _pillar_of_frame(tube: Member, who: Occupant) -> bool:
-    """Whether a tube of the car's frame stands where a pillar does: up past the eye, ahead of it.
+    """Whether a tube of the car's frame stands where a pillar does: up past the eyes and ahead.
 
     Rails below and tubes beside or behind the person are no part of a pillar.
     """
     at_eye = tube.path.crossings(who.eye, (0.0, 0.0, 1.0))
-    return any(s.point[0] > who.eye[0] for s in at_eye)
+    return any(s.point[0] >= who.eye[0] + AHEAD for s in at_eye)
 
 
 def _on_side(cockpit: Cockpit, sign: float, *roles: str) -> list[Member]:
@@ -181,7 +192,7 @@ def _half(member: Member, sign: float) -> Member:
 def _hidden(eyes: Eyes, rows: Sequence[BallRow], plane: float, sign: float) -> float:
     if not rows:
         return 0.0
-    low, high = (0.0, 2 * pi / 3) if sign > 0 else (-2 * pi / 3, 0.0)
+    low, high = (0.0, pi / 2) if sign > 0 else (-pi / 2, 0.0)
     return extent(within(eyes.hidden_across(rows, plane), low, high))
 
 

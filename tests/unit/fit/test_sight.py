@@ -11,7 +11,7 @@ import pytest
 from cagekit.cage.member import Member
 from cagekit.fit.cockpit import Cockpit
 from cagekit.fit.sight import BallRow, Caps, Eyes, both, extent, merged, within
-from cagekit.fit.view_angles import pillar_view, view_down, view_up
+from cagekit.fit.view_angles import PillarView, pillar_view, view_down, view_up
 from cagekit.geometry.centre_line import vec
 from cagekit.inputs.car import Car
 from cagekit.people.posture import moved
@@ -111,6 +111,31 @@ def test_a_bar_behind_the_pillar_adds_nothing(
     )
     assert shown is not None
     assert shown.total == pytest.approx(shown.alone + shown.added, abs=radians(0.5))
+
+
+def test_a_bar_beside_or_behind_the_eyes_hides_no_pillar(
+    cockpit: Callable[..., Cockpit], bar: Callable[..., Member], car: Car
+) -> None:
+    """In a car without pillars a side hoop counts as far as it stands ahead of the driver."""
+    side = car.right.model_copy(update={"pillar": None})
+    open_car = car.model_copy(update={"body": "open", "right": side})
+    who = cockpit(bar("main_hoop", (0, 500, 0), (0, 500, 900))).occupants[0]
+    x, y, z = who.eye
+
+    def seen(*ends: tuple[float, float, float]) -> PillarView | None:
+        return pillar_view(
+            cockpit(bar("hoop", *ends, role="half_hoop", side="right"), car=open_car), who, "right"
+        )
+
+    # it falls past 5 degrees under the eye beside him, and behind
+    beside = seen((x - 700, y - 800, z + 30), (x + 60, y - 800, z - 150))
+    assert beside is None
+    longer = seen((x - 700, y - 800, z + 30), (x + 800, y - 800, z - 325))
+    assert longer is not None
+    assert longer.total == 0.0
+    ahead = seen((x + 300, y - 800, z + 100), (x + 700, y - 800, z - 200))
+    assert ahead is not None
+    assert ahead.total > radians(1)
 
 
 def test_header_bar_lowers_the_view_and_a_high_one_does_not(
