@@ -56,24 +56,15 @@ def _extents(cage: Cage, axes: Array, *, plates: bool) -> Vec:
     return np.array([both[:, 0].min(axis=0), both[:, 1].max(axis=0)])
 
 
-def tube_extents(
-    path: CentreLine,
-    radius: float,
-    camera: Camera,
-    cut_a: EndCut | None = None,
-    cut_b: EndCut | None = None,
-) -> Vec:
-    """Lowest and highest x, y of one tube over its outside in a picture, ``(2, 2)`` mm.
+def tube_extents(path: CentreLine, radius: float, camera: Camera) -> Vec:
+    """Lowest and highest x, y of a tube with square ends over its outside, ``(2, 2)`` mm.
 
     Args:
-        path: centre line up to the theoretical ends.
+        path: centre line from end to end.
         radius: of the outside, mm.
-        camera: the view.
-        cut_a: cut at end a; square at the end of the path when None.
-        cut_b: cut at end b, likewise.
+        camera: the view in whose picture it is measured.
     """
-    (outside,) = _outside([(path, radius, cut_a, cut_b)])
-    return _along(outside, camera.axes[:2])
+    return _along(_Outside(*_discs(path, 0.0, path.length), radius, ()), camera.axes[:2])
 
 
 class _Outside(NamedTuple):
@@ -103,10 +94,10 @@ def _outsides(cage: Cage) -> list[_Outside]:
 
 
 def _outside(
-    tubes: Sequence[tuple[CentreLine, float, EndCut | None, EndCut | None]],
+    tubes: Sequence[tuple[CentreLine, float, EndCut, EndCut]],
 ) -> list[_Outside]:
     """The outsides of tubes: path, radius of the outside and both cuts of each."""
-    ends = [(cut, radius) for _, radius, *cuts in tubes for cut in cuts if cut is not None]
+    ends = [(cut, radius) for _, radius, *cuts in tubes for cut in cuts]
     split(cut for cut, _ in ends)
     phi = np.linspace(0.0, 2 * np.pi, RIM_POINTS, endpoint=False)
     asks = [(cut, np.sort(np.concatenate([phi, cut.corners])), radius) for cut, radius in ends]
@@ -114,9 +105,9 @@ def _outside(
     rims = iter([cut.points(at, radius, c.s) for (cut, at, radius), c in found])
     out = []
     for path, radius, *cuts in tubes:
-        low, high = (max(cut.longest, 0.0) if cut is not None else 0.0 for cut in cuts)
+        low, high = (max(cut.longest, 0.0) for cut in cuts)
         centres, along = _discs(path, low, path.length - high)
-        own = tuple(next(rims) for cut in cuts if cut is not None)
+        own = tuple(next(rims) for _ in cuts)
         out.append(_Outside(centres, along, radius, own))
     return out
 

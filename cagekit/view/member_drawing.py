@@ -1,7 +1,9 @@
 """Drawing of one bent tube to hang on the wall: sizes, angles, ends; SVG in mm of paper.
 
 One view square to the plane of its bends, a second one square to that where the tube is not flat.
-Overall sizes run over the outside, lengths of straights between the ends of the bends.
+It is drawn as it comes from the bender, cut square at its tips, before its ends are coped, and all
+sizes are of that tube: overall sizes over the outside, from end to end between the middles of its
+ends, straights between the ends of the bends.
 """
 
 from __future__ import annotations
@@ -14,7 +16,6 @@ from msgspec import Struct
 
 from cagekit.geometry.arrays import Points2
 from cagekit.geometry.centre_line import CentreLine, Line, Vec, unit
-from cagekit.geometry.end_cut import EndCut
 from cagekit.units import format_length
 from cagekit.units.tolerance import NO_LENGTH, SAME_POINT
 from cagekit.view.camera import Camera
@@ -67,20 +68,14 @@ class DrawnTube(Struct, frozen=True, kw_only=True):
     """What is drawn of a tube.
 
     Args:
-        path: centre line up to the theoretical ends.
         tips: centre line between the outermost tips.
         od: outside diameter, mm.
-        cut_a: cut at end a.
-        cut_b: cut at end b.
         units: of the texts.
         fraction: finest inch fraction.
     """
 
-    path: CentreLine
     tips: CentreLine
     od: float
-    cut_a: EndCut | None = None
-    cut_b: EndCut | None = None
     units: Literal["mm", "in"] = "mm"
     fraction: int = 16
 
@@ -92,7 +87,7 @@ class DrawnTube(Struct, frozen=True, kw_only=True):
 
     def box(self, camera: Camera) -> tuple[Vec, Vec]:
         """Low and high corner ``(2,)`` of the tube over its outside, mm."""
-        low, high = tube_extents(self.path, self.od / 2, camera, self.cut_a, self.cut_b)
+        low, high = tube_extents(self.tips, self.od / 2, camera)
         return low, high
 
 

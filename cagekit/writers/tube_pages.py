@@ -31,6 +31,8 @@ ROW, LINE, FIXED, CAPTION = 9.8, 5.0, 44.0, 6.0
 caption of a second view, mm."""
 MARK_HEAD, MARK_ROW = 19.0, 5.2
 """Height of the heading of a mark list and of a row of it, mm."""
+SPARE = 0.05
+"""Less than this left on at an end (mm) is none."""
 IN_PLANE = 0.0, radians(180.0)
 """Turns (rad) between two bends that keep a tube in one plane."""
 SHORT = 3.0
@@ -45,19 +47,21 @@ def wall_page(book: Book, s: BendSchedule) -> dict[str, Any]:
     member = book.cage.members[s.member]
     cut_a, cut_b = (book.cage.cut(s.member, e) for e in ("a", "b"))
     tips = trimmed(member.path, cut_a.shortest, cut_b.shortest)
-    notes = [*shape_check(book, s), *beside_table(s, book.length)]
+    notes = [*shape_check(book, s), *beside_table(s, book.length), sizes_of(s)]
     lines = sum(1 + len(n) // 104 for n in notes)
     room = book.height - FIXED - ROW * (len(s.steps) + 1) - LINE * lines
     if not is_flat(tips):
         room -= CAPTION
     drawn = member_drawings(
         DrawnTube(
-            path=member.path, tips=tips, od=member.tube.od, cut_a=cut_a, cut_b=cut_b,
-            units=book.design.units, fraction=book.tooling.paper.fraction,
+            tips=tips,
+            od=member.tube.od,
+            units=book.design.units,
+            fraction=book.tooling.paper.fraction,
         ),
         book.width,
         max(room, 70.0 if is_flat(tips) else 110.0),
-    )  # fmt: skip
+    )
     left = room - sum(v.drawing.height for v in drawn)
     found = book.design.setting_out.on(s.member)
     marked = MARK_HEAD + MARK_ROW * len(found) if found else 0.0
@@ -78,6 +82,16 @@ def wall_page(book: Book, s: BendSchedule) -> dict[str, Any]:
         "steps": bend_rows(book, s),
         "notes": notes,
     }
+
+
+def sizes_of(s: BendSchedule) -> str:
+    """What the sizes on a page, drawn and to be filled in, are sizes of."""
+    spare = s.work.extra_a > SPARE or s.work.extra_b > SPARE
+    without = ", without the spare at its ends" if spare else ""
+    return (
+        f"All sizes: the bent tube before its ends are coped{without}, square at both tips. A to B "
+        "is from middle to middle of these ends, over the outside from edge to edge."
+    )
 
 
 def as_bent(s: BendSchedule) -> list[str]:
@@ -233,7 +247,7 @@ def blank_text(book: Book, s: BendSchedule) -> str:
     left = [
         f"{end} {book.bare(extra)}"
         for end, extra in (("A", s.work.extra_a), ("B", s.work.extra_b))
-        if extra > 0.05
+        if extra > SPARE
     ]
     more = f" (spare: {', '.join(left)})" if left else ""
     return f"{book.length(s.blank)}{more}"

@@ -270,7 +270,25 @@ def test_every_bent_tube_has_its_page_and_bends(printed: Printed) -> None:
             assert said == pytest.approx(mark, abs=min(printed.fine, 0.8) + 0.06)
 
 
+def square_at_tips(m: dict[str, Any]) -> np.ndarray:
+    """The outside of a tube that is not yet coped: rings square to its axis from tip to tip."""
+    last = len(m["path"]) - 1
+    rings = []
+    for i, p in enumerate(m["path"]):
+        low = tip(m, "a") if i == 0 else 0.0
+        high = piece_length(p) - (tip(m, "b") if i == last else 0.0)
+        for s in np.linspace(low, high, 60):
+            at, way = spot(p, float(s))
+            turn = np.linspace(0.0, 2 * np.pi, 180)[:, None]
+            one = np.cross(way, [0.3, 0.5, 0.8])
+            one /= np.linalg.norm(one)
+            rim = np.cos(turn) * one + np.sin(turn) * np.cross(way, one)
+            rings.append(at + m["tube"]["od"] / 2 * rim)
+    return np.concatenate(rings)
+
+
 def test_sizes_on_a_wall_page(printed: Printed) -> None:
+    flat = 0
     for page, m in wall_pages(printed):
         words = page.text() + "\n" + "\n".join(page.upright)
         said = [
@@ -278,19 +296,27 @@ def test_sizes_on_a_wall_page(printed: Printed) -> None:
             for t in re.findall(r"(?m)^.*?([\d/ .]*[\d/]+(?: in)?) over the outside", words)
         ]
         assert said
-        for p in m["path"]:
-            if p["kind"] != "line":
-                continue
         a = spot(m["path"][0], tip(m, "a"))[0]
         b = spot(m["path"][-1], piece_length(m["path"][-1]) - tip(m, "b"))[0]
         found = re.search(r"A to B ([\d/ .]+(?: in)?)", words)
         if found:
             across = float(np.linalg.norm(b - a))
             assert mm(found[1], printed.unit) == pytest.approx(across, abs=printed.fine + 0.06)
+        # the same tube over its outside: square at both tips, along A to B and across it
+        axes = {tuple(np.round(np.abs(p["axis"]), 9)) for p in m["path"] if p["kind"] == "arc"}
+        if len(axes) == 1 and "over the outside" in words:
+            discs = square_at_tips(m)
+            along = (b - a) / np.linalg.norm(b - a)
+            upward = np.cross(next(p["axis"] for p in m["path"] if p["kind"] == "arc"), along)
+            sizes = [float(np.ptp(discs @ way)) for way in (along, upward)]
+            for size in said:
+                assert min(abs(size - want) for want in sizes) < printed.fine + 0.3, (m["id"], said)
+            flat += 1
         radius = next(p["radius"] for p in m["path"] if p["kind"] == "arc")
         told = re.search(r"centre-line radius ([\d/ .]+ (?:in|mm))", " ".join(words.split()))
         assert told
         assert mm(told[1]) == pytest.approx(radius, abs=printed.fine)
+    assert flat
 
 
 def test_saw_settings_are_the_cut(printed: Printed) -> None:
