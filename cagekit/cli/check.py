@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
     from cagekit.checks.finding import Finding
     from cagekit.design import Design
+    from cagekit.units import LengthUnit
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -87,13 +88,14 @@ def _about(found: Sequence[Finding], code: str) -> tuple[Finding, ...]:
 
 def _print(found: Sequence[Finding], design: Design, args: argparse.Namespace) -> None:
     from cagekit.checks.table import table_text
+    from cagekit.plates.clearing import by_section
     from cagekit.units import INCH
 
     cage, units = design.cage, design.units
     length = sum(cage.cut_length(i) for i in cage.members)
     total = f"{length / 1000:.1f} m" if units == "mm" else f"{length / INCH / 12:.1f} ft"
     print(f"{design.build.name}: {cage.count} tubes, {total} of tube")
-    _remarks(cage.notes, everything=args.all)
+    _remarks((*cage.notes, *by_section(cage.plates)), units, everything=args.all)
     _chosen(design, everything=args.all)
     print(
         table_text(
@@ -130,12 +132,14 @@ def _chosen(design: Design, *, everything: bool) -> None:
         )
 
 
-def _remarks(notes: Sequence[str], *, everything: bool) -> None:
+def _remarks(notes: Sequence[str], units: LengthUnit, *, everything: bool) -> None:
     """What the cage has to say of itself; shared nodes are counted until all is asked for."""
+    from cagekit.units.sentences import lengths_in
+
     shared = [n for n in notes if n.endswith("they share the node.")]
     for remark in notes:
         if everything or remark not in shared:
-            note(f"note: {in_words(remark)}")
+            note(f"note: {lengths_in(in_words(remark), units)}")
     if shared and not everything:
         many = "one end is" if len(shared) == 1 else f"{len(shared)} ends are"
         note(f"note: {many} coped to a second tube in the same node (--all names them).")

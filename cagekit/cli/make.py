@@ -63,6 +63,8 @@ def run(args: argparse.Namespace) -> int:
     from cagekit.checks import Status
     from cagekit.make.ahead import can_be_copied, processes, started
     from cagekit.make.products import chosen
+    from cagekit.plates.clearing import by_section
+    from cagekit.units.sentences import lengths_in
 
     for option in ("only", "out"):
         if getattr(args, option) is not None and not getattr(args, option).strip(" ,"):
@@ -98,8 +100,8 @@ def run(args: argparse.Namespace) -> int:
         )
     if args.debug and made.alone:
         note(f"debug: one process made everything: {made.alone}")
-    for remark in job.cage.notes:
-        note(f"note: {in_words(remark)}")
+    for remark in (*job.cage.notes, *by_section(job.cage.plates)):
+        note(f"note: {lengths_in(in_words(remark), job.units)}")
     if made.dropped:
         note(f"note: {', '.join(made.dropped)} of the last run came from other inputs and is gone.")
     for remark in made.remarks:

@@ -13,6 +13,7 @@ from cagekit.page.cautions import CAUTIONS
 from cagekit.page.meshes import packed
 from cagekit.page.rows import sizes, summary
 from cagekit.page.shell import edges, volumes
+from cagekit.units.sentences import lengths_in
 from cagekit.view.pivots import door_pivots
 from cagekit.view.scene import SceneBody, bodies
 
@@ -44,7 +45,7 @@ def texts(design: Design, *, weighed: bool = True) -> Json:
         "units": design.units,
         "about": summary(design, weighed=weighed),
         "cautions": list(CAUTIONS),
-        "notes": [at_start(in_words(n)) for n in design.cage.notes],
+        "notes": [at_start(lengths_in(in_words(n), design.units)) for n in design.cage.notes],
         "cards": cards(design, weighed=weighed),
         "sizes": sizes(design) if weighed else [],
         "eyes": [[round(float(x), 1) for x in who.eye] for who in design.people[:1]],

@@ -8,7 +8,7 @@ narrower or shorter, and smaller down to the area that the build's rulebooks ask
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import replace as with_fields
 from functools import partial
@@ -143,6 +143,17 @@ def chosen(plate: Plate) -> str:
 def why_none(plate: Plate) -> str:
     """Why no choice of plate fits this foot; empty when one does or none was looked for."""
     return next((n for n in plate.notes if n.startswith(NONE)), "")
+
+
+def by_section(plates: Iterable[Plate]) -> tuple[str, ...]:
+    """What the floor's section made of floor plates otherwise than was asked for."""
+    return tuple(
+        f"{p.id}: {n}"
+        for p in plates
+        if p.kind == "floor_plate"
+        for n in p.notes
+        if not n.startswith((CHOSEN, NONE))
+    )
 
 
 def _noted(plate: Plate, words: str) -> Plate:

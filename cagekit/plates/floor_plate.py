@@ -33,6 +33,8 @@ FOLD_CLEARANCE = 2.0
 """Least distance from a hole's edge to a bend zone, in thicknesses (common practice)."""
 EDGE_RATIO = 2.0
 """Hole centre to plate edge, in bolt diameters, when not given (common practice)."""
+FLAT = "stays flat: the floor's section does not turn within its width."
+"""Note of a plate that was to be folded."""
 WASHER_RATIO = 1.0
 """Room round a bolt's axis to the tube's foot and its weld, in bolt diameters (common practice:
 the radius of a plain washer)."""
@@ -266,10 +268,13 @@ def _from_section(
     pair = legs(foot.profile, -spec.thickness, owner)
     if contact == "face":
         pair = (under(pair[0], foot.sheet), under(pair[1], foot.sheet))
-    return [
+    halves = [
         flatten(leg, want, thickness, spec.folding, contact=contact, owner=owner)
         for leg, want in zip(pair, wants, strict=True)
     ]
+    if not any(half.folds or half.notes for half in halves):
+        halves[0] = replace(halves[0], notes=(FLAT,))
+    return halves
 
 
 def _pattern(

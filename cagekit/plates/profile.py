@@ -218,13 +218,15 @@ def flatten(
         need = folding.flange - outside
         room = leg.lengths[i + 1] if i + 1 < len(leg.turns) else float("inf")
         if rest < need and (rest < need / 2 or room < need):
-            if want > corner - setback:
+            edge = corner - setback
+            if want > edge:
+                edge -= 1.0
                 notes.append(
-                    f"ends {want - corner + setback:.0f} mm short, before a fold of "
+                    f"ends {want - edge:.0f} mm short, before a fold of "
                     f"{degrees(turn):.0f} degrees: the flange left would be under "
                     f"{folding.flange:.0f} mm."
                 )
-            want = min(want, corner - setback - 1.0)
+                want = edge
             break
         if rest < need:
             notes.append(f"flange lengthened by {need - rest:.0f} mm to what the brake holds.")

@@ -113,6 +113,21 @@ def test_the_check_says_which_feet_it_made_fit_and_which_seat_is_empty(
     assert "Foot of main hoop A: moved 27 mm inboard of the foot to clear the car." in told
 
 
+def test_a_plate_that_the_floor_does_not_let_fold_is_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """In the lengths of the build, by check and make."""
+    monkeypatch.chdir(tmp_path)
+    text = (shipped_root() / "builds" / "sprint-wagon.toml").read_text("utf-8")
+    (tmp_path / "mine.toml").write_text(text.replace("width = 8", "width = 3"))
+    for words in ("check mine.toml --groups plates", "make mine.toml --only cuts"):
+        run(words.split())
+        said = capsys.readouterr().err
+        assert "note: foot of A-pillar bar left B: ends " in said
+        assert " in short, before a fold of " in said
+        assert " mm" not in said
+
+
 @pytest.mark.parametrize("words", ["make {} --out {}", "place {} dash_bar", "strength {}"])
 def test_every_verb_calls_a_tube_as_people_do(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], words: str

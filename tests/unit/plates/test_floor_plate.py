@@ -177,8 +177,11 @@ def test_a_short_flange_is_lengthened_or_left_out_and_says_so():
     longer = floor_plate("foot_x", foot, replace(SPEC, style="folded", width=144))[0]
     assert "lengthened" in longer.notes[0]
     shorter = floor_plate("foot_x", foot, replace(SPEC, style="folded", width=124))[0]
-    assert "short, before a fold" in shorter.notes[0]
+    ends = shorter.outline.box[1][1]
+    assert f"ends {62 - ends:.0f} mm short, before a fold" in shorter.notes[0]
     assert not shorter.folds
+    narrow = floor_plate("foot_x", foot, replace(SPEC, style="folded", width=100))[0]
+    assert narrow.notes == ("stays flat: the floor's section does not turn within its width.",)
 
 
 @pytest.mark.parametrize(
