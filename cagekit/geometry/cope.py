@@ -297,6 +297,16 @@ def _standing_on(plane: FlatSurface, out: Vec, owner: str) -> PlaneFace:
     return PlaneFace(owner="", point=vec(plane.point), normal=vec(plane.normal))
 
 
+def near_axis(radius: float, parent: float) -> float:
+    """How near (mm) its parent's axis that of a tube is to pass, which seats it well.
+
+    Args:
+        radius: outside radius of the tube, mm.
+        parent: of its parent, mm.
+    """
+    return max(parent - radius, 0.0) + 0.25 * radius
+
+
 def _check_seat(cut: EndCut, parents: tuple[Parent, ...], owner: str) -> None:
     """Refuse a tube that stands largely beside its parents."""
     share = cut.miss_share
@@ -317,8 +327,7 @@ def _check_seat(cut: EndCut, parents: tuple[Parent, ...], owner: str) -> None:
             owner,
             f"sits on {names} with only {1 - share:.0%} of its circumference; "
             f"the axes pass each other by {cut.offset:.1f} mm.",
-            f"Move its end to within {max(big - r, 0.0) + 0.25 * r:.0f} mm of the centre line of "
-            f"{first.id}.",
+            f"Move its end to within {near_axis(r, big):.0f} mm of the centre line of {first.id}.",
         )
     raise CopeError(
         owner,
@@ -378,4 +387,5 @@ __all__ = [
     "check_pair",
     "cut_end",
     "cut_ends",
+    "near_axis",
 ]

@@ -16,6 +16,7 @@ from cagekit.checks.quantities.survey import Survey
 from cagekit.checks.quantities.ties import reached, ties_of
 from cagekit.errors import NotFoundError
 from cagekit.geometry.arrays import size3
+from cagekit.geometry.cope import MISS_SHARE, near_axis
 from cagekit.geometry.end_cut import EndCut
 from cagekit.inputs.grind import MOST
 from cagekit.units.tolerance import MICRON
@@ -23,7 +24,7 @@ from cagekit.units.tolerance import MICRON
 SHORT = 25.0
 """Wall left (mm) from which on a short tube is none that its copes could cut through."""
 ROUND = 72
-"""Lines along a tube on which its wall is measured."""
+"""Lines along a tube, spaced round it, on which its wall and its seat are measured."""
 
 
 @quantity("node_miss", "mm", "axes past each other in the node")
@@ -234,7 +235,38 @@ def _entry(member: Member) -> str:
 
 def _can_part(hit: Overlap) -> bool:
     """Whether the later tube can be cut where the other runs through."""
+    return _crosses(hit) and _beside(hit.b.tube.outer_radius, hit.a, _past(hit)) <= MISS_SHARE
+
+
+def _crosses(hit: Overlap) -> bool:
+    """Whether the later tube is a straight one that a file can have cut by the other."""
     return _of_members(hit) and not hit.joined and not hit.b.path.bends
+
+
+def _past(hit: Overlap) -> float:
+    """How far the axes of two straight tubes pass each other, mm."""
+    return hit.b.tube.outer_radius + hit.a.tube.outer_radius + hit.gap
+
+
+def _beside(radius: float, parent: Member, past: float) -> float:
+    """Share of the circumference of a tube of ``radius`` mm that would stand beside its parent.
+
+    Its axis passes the parent's by ``past`` mm; with more than ``MISS_SHARE`` it is not coped.
+    """
+    across = past + radius * np.sin(np.linspace(0.0, 2 * np.pi, ROUND, endpoint=False))
+    return float((np.abs(across) > parent.tube.outer_radius + MICRON).mean())
+
+
+def _with(hit: Overlap) -> str:
+    """What it takes that the later tube can be cut by the other, where it cannot be as it is."""
+    own, parent = hit.b.tube.outer_radius, hit.a.tube.outer_radius
+    wants = []
+    if _beside(own, hit.a, 0.0) > MISS_SHARE:
+        own = parent
+        wants.append(f"a tube of {2 * parent:.1f} mm or less")
+    if _beside(own, hit.a, _past(hit)) > MISS_SHARE:
+        wants.append(f"its axis within {near_axis(own, parent):.1f} mm of that of {hit.a.bar}")
+    return " and ".join(wants)
 
 
 def _of_members(hit: Overlap) -> bool:
@@ -278,6 +310,11 @@ def _cure(hit: Overlap, noted: float, split_by: Sequence[str]) -> str:
         ways.append(
             f"Let them meet: [members.{_entry(hit.b)}] split_by = [{names}], so that it is cut and "
             f"coped there; or {clear}"
+        )
+    elif _crosses(hit):
+        ways.append(
+            f"M{clear[1:]}; or let them meet: with {_with(hit)} it can be cut and coped there by "
+            "`split_by`"
         )
     else:
         ways.append(f"M{clear[1:]}")

@@ -16,6 +16,7 @@ from cagekit.checks import Finding, Status, run
 from cagekit.checks.quantities import collisions as seen
 from cagekit.checks.quantities.collisions import length_of, overlaps, wall_of
 from cagekit.design import Design
+from cagekit.errors import CopeError
 from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.walls import Walls
 from cagekit.inputs.presets import list_presets
@@ -51,7 +52,7 @@ def test_crossing_bars_collide_by_their_distance(past: float) -> None:
     assert hit.code == "cage/collision"
     assert hit.measured == pytest.approx(abs(past) - 2 * R, abs=1e-6)
     assert hit.subject == "two and one"
-    assert "split_by" in hit.cure
+    assert ("split_by = " in hit.cure) == (past == 0.0)
     # the deepest point of either wall lies on the line through both axes, within a step
     assert np.linalg.norm(hit.evidence.points[0][:2]) < 2 * R
 
@@ -97,11 +98,43 @@ def test_a_cure_names_what_a_file_can_address() -> None:
     halves = {"bar": "one", "entry": "one", "kind": "strut"}
     one = replace(bar("one_2", (-500, 0, 0), (500, 0, 0)), **halves)
     crossed = {"bar": "two_cross", "entry": "two", "kind": "hoop_diagonal"}
-    two = replace(bar("two_cross_1", (0, -400, 30), (0, 400, 30)), **crossed)
+    two = replace(bar("two_cross_1", (0, -400, 3), (0, 400, 3)), **crossed)
     (hit,) = collisions(Cage("test", [one, two]))
     assert '[members.two] split_by = ["one"]' in hit.cure
     assert "one_2" not in hit.cure
     assert "two_cross_1" not in hit.cure
+
+
+@pytest.mark.parametrize(
+    ("od", "past", "wants"),
+    [
+        (40, 0, ""),
+        (42, 0, ""),
+        (40, 4, ""),
+        (52, 0, "with a tube of 40.0 mm or less it"),
+        (40, 16, "with its axis within 5.0 mm of that of one it"),
+        (52, 16, "with a tube of 40.0 mm or less and its axis within 5.0 mm of that of one it"),
+    ],
+)
+def test_a_tube_is_to_be_cut_only_where_it_can_be_coped(od: float, past: float, wants: str) -> None:
+    """What the cure says makes both halves; without it they cannot be made."""
+    one = bar("one", (-500, 0, 0), (500, 0, 0))
+
+    def crossed(od: float, past: float) -> tuple[Member, Cage]:
+        tube = Tube(name="w", od=od, wall=2.0, material="e355")
+        two = replace(bar("two", (0, -400, past), (0, 400, past)), tube=tube)
+        half = CentreLine.straight((0, -400, past), (0, 0, past))
+        return two, Cage("test", [one, replace(two, path=half, b=End.coped("one"))])
+
+    two, cut = crossed(od, past)
+    (hit,) = collisions(Cage("test", [one, two]))
+    assert ("so that it is cut" in hit.cure) == (not wants)
+    assert wants in hit.cure
+    if wants:
+        with pytest.raises(CopeError):
+            assert cut.joints[0].cut
+        _, cut = crossed(min(od, 40), min(past, 5))
+    assert cut.joints[0].cut.miss_share < 0.25
 
 
 def test_a_cure_names_all_that_a_tube_is_to_be_cut_by_and_what_it_is_cut_by_already() -> None:
