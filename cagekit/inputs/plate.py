@@ -354,8 +354,12 @@ class OutriggerBoxEntry(OutriggerBox, PlateEntry):
 
     kind: Literal["outrigger_box"]
     at: FootField = Field(None, description="the foot it carries")
-    inner_y: Length | None = Field(None, description="inner end from the centre plane")
-    outer_y: Length | None = Field(None, description="outer end from the centre plane")
+    inner_y: Length | None = Field(
+        None, description="inner end from the centre plane, when not the tunnel's side"
+    )
+    outer_y: Length | None = Field(
+        None, description="outer end from the centre plane, when not the inner sill"
+    )
 
 
 if TYPE_CHECKING:

@@ -106,7 +106,9 @@ def outrigger_box(
             problem="the car sheet has no tunnel to start from.",
             hint="Give inner_y.",
         )
-    outer = entry.outer_y if entry.outer_y is not None else side.sill_top_y[0]
+    # the sill's inner face may lean: where the box is set in it is as narrow as at its foot or top
+    sill = min(side.sill_top_y[0], side.hoop.half_width_floor)
+    outer = sill if entry.outer_y is None else entry.outer_y
     at = abs(float(foot.frame[1, 3]))
     if not inner + foot.od / 2 <= at <= outer - foot.od / 2:
         raise GeometryError(

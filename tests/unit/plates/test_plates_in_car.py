@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace as with_fields
 from typing import Any
 
@@ -19,7 +20,7 @@ from cagekit.errors import InputError
 from cagekit.inputs.build import Build
 from cagekit.inputs.car import Chassis, ChassisTube
 from cagekit.inputs.keepouts import KeepOut
-from cagekit.inputs.plate import FloorPlateEntry
+from cagekit.inputs.plate import FloorPlateEntry, OutriggerBoxEntry
 from cagekit.inputs.plate_presets import default_floor_plate
 from cagekit.inputs.resolve import load_build
 from cagekit.plates.clearing import Wish, fitted, why_none
@@ -109,6 +110,28 @@ def test_a_foot_near_the_sill_is_shifted_on_a_floor_that_narrows() -> None:
     build = load_build("gravel-hatch")
     build = replace(build, plates=())
     assert told(build, "car/plate")["foot_main_hoop_a"].status is Status.PASS
+
+
+def test_a_box_ends_at_a_sill_that_leans_and_one_too_long_is_told_by_its_own_fields() -> None:
+    """The sill's inner face is 14 mm nearer at the floor, 60 mm below the foot, than at its top."""
+    build = load_build("hillclimb-coupe")
+    build = replace(build, car=replace_in(build.car, floor_z=build.car.floor_z - 60))
+    own = build.car.left
+    low = own.hoop.half_width_floor
+    leaning = replace_in(own, sill_top_y=(low + 14, own.sill_top_y[1]))
+    build = replace(build, car=replace_in(build.car, left=leaning))
+
+    def found(**fields: object) -> Mapping[str, Finding]:
+        table = {"kind": "outrigger_box", "at": "main_hoop end a", "id": "box", **fields}
+        entry = OutriggerBoxEntry.model_validate(table)
+        return told(replace(build, plates=(entry,)), "car/plate")
+
+    assert {f.status for id_, f in found().items() if id_.startswith("box")} == {Status.PASS}
+    long = found(outer_y=low + 14)["box_front"]
+    assert long.status is Status.FAIL
+    assert "`outer_y`" in long.cure
+    assert "shift" not in long.cure, "a box has none"
+    assert found(outer_y=low)["box_front"].status is Status.PASS
 
 
 @pytest.mark.parametrize(("off", "warns"), [(0.0, False), (4.0, False), (7.0, True), (-9.0, True)])
