@@ -1000,14 +1000,14 @@ def floor_plate(
     Args:
         thickness: plate thickness.
         material: key of a steel; a36 in inch builds, s235 in metric ones.
-        corner_radius: rounding of the corners.
+        corner_radius: rounding of the corners, as far as sides and folds leave room.
         length: fore and aft.
         width: across, along the sheet when folded.
         fix: welded or bolted.
         bolts: bolts when bolted.
         bolt_size: 3/8-16 in inch builds, M10 in metric ones.
         bolt_grade: grade-5 of inch bolts, 8.8 of metric ones, when left out.
-        edge: hole centre to plate edge; twice the bolt when left out.
+        edge: hole centre to plate edge; twice the bolt or plug when left out.
         plugs: plug (rosette) weld holes when welded.
         plug_diameter: diameter of those holes.
         weld_leg: fillet round the tube's foot.
@@ -1211,14 +1211,14 @@ def plinth(
     Args:
         thickness: plate thickness.
         material: key of a steel; a36 in inch builds, s235 in metric ones.
-        corner_radius: rounding of the corners.
+        corner_radius: rounding of the corners, as far as sides and folds leave room.
         length: fore and aft.
         width: across, along the sheet when folded.
         fix: welded or bolted.
         bolts: bolts when bolted.
         bolt_size: 3/8-16 in inch builds, M10 in metric ones.
         bolt_grade: grade-5 of inch bolts, 8.8 of metric ones, when left out.
-        edge: hole centre to plate edge; twice the bolt when left out.
+        edge: hole centre to plate edge; twice the bolt or plug when left out.
         plugs: plug (rosette) weld holes when welded.
         plug_diameter: diameter of those holes.
         weld_leg: fillet round the tube's foot.

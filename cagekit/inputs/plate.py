@@ -90,7 +90,9 @@ BoltGrade = Annotated[str | None, AfterValidator(_known_grade)]
 class FloorPlate(PlateSizes):
     """Sizes of a plate under a tube's foot."""
 
-    corner_radius: Length = Field(15.0, ge=0, description="rounding of the corners")
+    corner_radius: Length = Field(
+        15.0, ge=0, description="rounding of the corners, as far as sides and folds leave room"
+    )
     length: Length = Field(150.0, gt=0, description="fore and aft")
     width: Length = Field(150.0, gt=0, description="across, along the sheet when folded")
     fix: Literal["welded", "bolted"] = Field("welded", description="welded or bolted")
@@ -100,7 +102,7 @@ class FloorPlate(PlateSizes):
         None, description="grade-5 of inch bolts, 8.8 of metric ones, when left out"
     )
     edge: Length | None = Field(
-        None, gt=0, description="hole centre to plate edge; twice the bolt when left out"
+        None, gt=0, description="hole centre to plate edge; twice the bolt or plug when left out"
     )
     plugs: int = Field(0, ge=0, le=12, description="plug (rosette) weld holes when welded")
     plug_diameter: Length = Field(8.0, gt=0, description="diameter of those holes")
@@ -172,12 +174,14 @@ def idle_under_a_foot(plate: FloorPlate, style: str, *, folded: bool) -> dict[st
         out.update(dict.fromkeys(fields, f"{why}. {lead} it out."))
 
     if not bolted:
-        bolts = ("bolts", "bolt_size", "bolt_grade", "edge", "backing", "backing_thickness")
+        bolts = ("bolts", "bolt_size", "bolt_grade", "backing", "backing_thickness")
         without("is not bolted", "Say fix = 'bolted'", *bolts)
     elif backing is False:
         without("has no plate below", "Say backing = true", "backing_thickness")
     if not plate.plugs:
         without("has no plug welds", "Say how many in `plugs`", "plug_diameter")
+        if not bolted:
+            without("has no bolts and no plug welds", "Say fix = 'bolted' or `plugs`", "edge")
     for end in ("front", "rear"):
         if getattr(plate, f"{end}_flange", 0.0):
             flanges.append(end)
@@ -192,7 +196,7 @@ def idle_under_a_foot(plate: FloorPlate, style: str, *, folded: bool) -> dict[st
         return out
     gone = ("front_flange", "front_angle", "rear_flange", "rear_angle", "fold_radius")
     without("is a plinth, without flanges or folds", "", *gone)
-    without("is a plinth, without plug welds", "", "plugs", "plug_diameter")
+    without("is a plinth, without bolts and plug welds", "", "plugs", "plug_diameter", "edge")
     return out
 
 

@@ -87,9 +87,8 @@ def _in_a_build(error: CagekitError, build: Build) -> str:
 def _sheet_missing(error: NotFoundError, build: Build) -> CagekitError:
     """The same about a table that a sheet or a plate names and that is nowhere."""
     if isinstance(error.about, PlateEntry):
-        places = list(_plate_table(error.about, "", build))
-        where = "".join(f"{p} [{p.table}]: " for p in places)
-        return NotFoundError(f"{where}{lengths_in(str(error), build.units)}")
+        places = [f"{p} [{p.table}]" for p in _plate_table(error.about, "", build)]
+        return NotFoundError(f"{' and '.join(places)}: {lengths_in(str(error), build.units)}")
     named = f"tooling {build.tooling.name!r}: "
     path = build.files.get(f"tooling {build.file.tooling}")
     if path is not None and str(error).startswith(named):
@@ -150,6 +149,7 @@ def _plate_table(entry: PlateEntry, field: str, build: Build) -> Iterator[Writte
             n -= 2 if table.side == "both" else 1
             if n < 0:
                 yield from _in_file(build.files.get(what), [("plate", number)], field)
+                yield from _in_file(build.files.get(f"plate {table.preset}"), [("plate",)], field)
 
 
 def _plate_tables(name: str, error: GeometryError | InputError, build: Build) -> Iterator[Written]:

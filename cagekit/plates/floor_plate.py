@@ -39,6 +39,8 @@ WASHER_RATIO = 1.0
 """Room round a bolt's axis to the tube's foot and its weld, in bolt diameters (common practice:
 the radius of a plain washer)."""
 
+PLUG = "plug weld"
+
 
 class FloorPlateSpec(Struct, frozen=True, kw_only=True):
     """A floor plate with every choice made; lengths mm, angles rad."""
@@ -73,7 +75,7 @@ class FloorPlateSpec(Struct, frozen=True, kw_only=True):
             thickness: of the plate, mm.
             units: that decide over the usual bolt and steel.
         """
-        backing = plate.fix == "bolted" if plate.backing is None else plate.backing
+        backing = plate.fix == "bolted" and plate.backing is not False
         own = plate.backing_thickness or thickness
         return replace(
             cls.sized(plate, folding, thickness, units),
@@ -403,7 +405,7 @@ def _holes(
     d = spec.plug_diameter
     edge = spec.edge if spec.edge is not None else EDGE_RATIO * d
     spots = _spots(flat, spec.plugs, edge, d / 2, spec.thickness)
-    _require_room(owner, foot, spots, foot.od / 2 + spec.weld_leg + d / 2, edge, "plug weld")
+    _require_room(owner, foot, spots, foot.od / 2 + spec.weld_leg + d / 2, edge, PLUG)
     return tuple(Hole.circle(p, d, HolePurpose.PLUG) for p in spots), ()
 
 
@@ -464,6 +466,9 @@ def _require_room(
     edge: float,
     what: str,
 ) -> None:
+    beside, fewer = "weld and washer", "fewer or thinner bolts"
+    if what == PLUG:
+        beside, fewer = "fillet and plug", "fewer or smaller plug welds"
     nearest = min(hypot(x, y) for x, y in spots)
     gap = float(foot.print.distance(np.array(spots)).min()) + foot.od / 2
     inside = bool(foot.print.contains(np.array(spots)).any())
@@ -471,8 +476,8 @@ def _require_room(
         raise GeometryError(
             owner,
             f"no room for {len(spots)} x {what} beside the foot of {foot.name}: the nearest hole "
-            f"is {nearest:.1f} mm from its axis, tube, weld and washer need {room:.1f} mm.",
-            f"Use a larger plate (hole to edge is {edge:.1f} mm), or use fewer or thinner bolts.",
+            f"is {min(nearest, gap):.1f} mm from its axis, tube, {beside} need {room:.1f} mm.",
+            f"Use a larger plate or less from hole to edge (`edge`, {edge:.1f} mm), or {fewer}.",
         )
 
 

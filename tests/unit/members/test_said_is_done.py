@@ -124,6 +124,7 @@ PLATE = '[[plate]]\nkind = "floor_plate"\nat = "{}"\n{}\n'
         ("plinth_height = 3", "is no plinth", 'style = "plinth"'),
         ("bolts = 2", "is not bolted", 'fix = "bolted"'),
         ("plug_diameter = 0.3", "has no plug welds", "plugs = 4"),
+        ("edge = 0.9", "has no bolts and no plug welds", "plugs = 4"),
         ("front_angle = 40", "has no front flange", "front_flange = 2"),
     ],
 )

@@ -13,6 +13,7 @@ from msgspec.structs import replace
 
 from cagekit.cage.plate import HolePurpose
 from cagekit.errors import GeometryError, InputError
+from cagekit.inputs.plate import FlatPlate
 from cagekit.materials.fasteners import fastener
 from cagekit.plates.floor_plate import FloorPlateSpec, floor_plate
 from cagekit.plates.foot import Foot
@@ -76,6 +77,20 @@ def test_three_bolts_stand_wide_apart():
     a = np.sort([np.arctan2(h.centre[1], h.centre[0]) for h in p.holes])
     steps = np.diff([*a, a[0] + 2 * pi])
     assert np.degrees(steps).min() > 60
+
+
+def test_a_welded_plate_has_no_plate_below_whatever_its_preset_says():
+    welded, bolted = (
+        FloorPlateSpec.of(FlatPlate(fix=fix, backing=True, backing_thickness=5), BRAKE, 3.0, "mm")
+        for fix in ("welded", "bolted")
+    )
+    assert (welded.backing, bolted.backing) == (0.0, 5.0)
+
+
+def test_plug_welds_without_room_are_not_called_bolts():
+    with pytest.raises(GeometryError, match=r"12 x plug weld .* smaller plug welds") as told:
+        floor_plate("foot_x", FOOT, replace(SPEC, plugs=12, edge=55.0))
+    assert "bolt" not in str(told.value)
 
 
 def test_plug_holes():
