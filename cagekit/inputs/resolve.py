@@ -24,6 +24,11 @@ from cagekit.inputs.doubts import doubts_in
 from cagekit.inputs.driver import Driver
 from cagekit.inputs.entries import MemberEntry
 from cagekit.inputs.layout import Layout
+from cagekit.inputs.odd_members import (
+    require_possible_members,
+    require_possible_numbers,
+    unusual_members,
+)
 from cagekit.inputs.plate import PlateEntry, PlateFile
 from cagekit.inputs.plate_presets import plates_of
 from cagekit.inputs.plausible import require_plausible
@@ -83,7 +88,7 @@ def resolve(file: BuildFile, path: Path) -> Build:
     plates = _plates(file, layout, path, files)
     for preset in dict.fromkeys(p.preset for p in (*layout.plate, *file.plate) if p.preset):
         files[f"plate {preset}"] = find_preset("plate", preset, beside=path.parent)
-    return Build(
+    build = Build(
         name=file.name,
         file=file,
         car=car,
@@ -94,8 +99,10 @@ def resolve(file: BuildFile, path: Path) -> Build:
         entries=entries,
         plates=plates,
         files=files,
-        remarks=(*_remarks(file, car, layout, tooling, drivers, files), *hanging),
     )
+    require_possible_members(build)
+    told = (*_remarks(file, car, layout, tooling, drivers, files), *unusual_members(build))
+    return replace(build, remarks=(*told, *hanging))
 
 
 def _remarks(
@@ -179,6 +186,7 @@ def with_file(
     )
     files = dict(build.files)
     tubes = _tubes(file, entries, build.tubes, path, files)
+    require_possible_numbers(build, (e for e in entries if e is not was.get(e.id)))
     return replace(build, file=file, entries=entries, tubes=tubes, files=files, as_written=True)
 
 

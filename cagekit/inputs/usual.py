@@ -170,6 +170,22 @@ def any_unusual(kind: str, table: BaseModel) -> bool:
     return any(not r.holds(v) for _, v, r in _measured(kind, table))
 
 
+def odd_numbers(
+    kind: str, table: BaseModel, units: LengthUnit, *, refused: bool
+) -> Iterator[tuple[TomlKey, str, str, Slip | None]]:
+    """Every number of a table that is not usual: its key, what is said of it, the cure, the slip.
+
+    Args:
+        kind: of the file, or ``"member"`` for an entry of a member.
+        table: what was read.
+        units: of the file.
+        refused: those that cannot be, else those that can.
+    """
+    for key, value, known in _measured(kind, table):
+        if not known.holds(value) and known.allows(value) != refused:
+            yield (key, *_odd(value, known, units, refused=refused))
+
+
 def _told(
     kind: str,
     table: BaseModel,
@@ -181,15 +197,12 @@ def _told(
 ) -> Iterator[Problem]:
     units: LengthUnit = "in" if data.get("units") == "in" else "mm"
     seen: set[TomlKey] = set()
-    for key, value, known in _measured(kind, table):
-        if known.holds(value) or known.allows(value) == refused:
-            continue
+    for key, problem, hint, slip in odd_numbers(kind, table, units, refused=refused):
         place = _in_file(key, data)
         if place in seen:
             continue  # one side's word for both
         seen.add(place)
         named, field = table_and_field(place)
-        problem, hint, slip = _odd(value, known, units, refused=refused)
         yield Problem(
             file=file,
             line=line_of(lines, place),

@@ -44,7 +44,9 @@ def with_place(error: CagekitError, build: Build) -> CagekitError:
         return _sheet_missing(error, build)
     if isinstance(error, FileInputError) or not isinstance(error, GeometryError | InputError):
         return error
-    places = sorted(dict.fromkeys(_places(error, build)), key=lambda place: not place.says)
+    places = list(dict.fromkeys(_places(error, build)))
+    # the lines that say the field; of one that none says, those of its tables
+    places = [place for place in places if place.says] or places
     problem, hint = (lengths_in(s, build.units) for s in (error.problem, error.hint))
     if isinstance(error, GeometryError):
         if places:

@@ -10,8 +10,10 @@ from pydantic import BaseModel
 from cagekit.cli.main import run
 from cagekit.data import rows
 from cagekit.errors import InputError
+from cagekit.inputs.entries import ENTRIES
 from cagekit.inputs.messages import models_in
 from cagekit.inputs.presets import list_presets, load_file, model_for, shipped_root, unusual_in
+from cagekit.inputs.resolve import load_build, with_changes
 from cagekit.inputs.usual import usual_range
 
 
@@ -35,6 +37,16 @@ def test_every_measured_field_has_ranges(kind: str) -> None:
     assert len(named) > 1
     free = {"plate.at", "population.measures"}
     assert [f for f in named if f not in free and usual_range(kind, f) is None] == []
+
+
+PLACES = {"from_", "to", "top"}
+"""Fields that hold a place: its numbers are judged by the tube that it lies on."""
+
+
+@pytest.mark.parametrize("kind", ENTRIES)
+def test_every_dimension_of_a_member_has_ranges(kind: str) -> None:
+    named = fields(ENTRIES[kind]).keys() - PLACES
+    assert [f for f in named if usual_range("member", f) is None] == []
 
 
 def test_every_row_is_in_order_and_has_a_source() -> None:
@@ -118,3 +130,37 @@ def test_an_angle_at_the_edge_of_what_is_usual_is_usual(
     path = tmp_path / "presets/tooling/inch-shop.toml"
     model = load_file("tooling", path, model_for("tooling"))
     assert bool(unusual_in("tooling", path, model)) == told
+
+
+MEMBER_SLIPS = [
+    ("height = 448", "height = 17.6", 0, "[members.harness_bar] height: 17.6 mm is unusual"),
+    ("height = 448", "height = 17.6", 0, "Is it inches typed as mm?"),
+    ("height_rear = 448", "height_rear = -448", 0, "Is it the other sign?"),
+    ("height_rear = 448", "height_rear = 8480", 2, "[members.door_bar] height_rear: 8480.0 mm"),
+    ("height_rear = 448", "height_rear = 8480", 2, "cannot be; usual is "),
+]
+
+
+@pytest.mark.parametrize(("old", "new", "code", "words"), MEMBER_SLIPS)
+def test_a_slip_in_a_dimension_of_a_member_is_refused_or_told_with_its_line(
+    tmp_path: Path, old: str, new: str, code: int, words: str
+) -> None:
+    text = (shipped_root() / "builds/gravel-hatch.toml").read_text()
+    path = tmp_path / "mine.toml"
+    path.write_text(text.replace(old, new, 1))
+    line = 1 + text[: text.index(old)].count("\n")
+    if code:
+        with pytest.raises(InputError) as refused:
+            load_build(str(path))
+        said = [str(refused.value)]
+    else:
+        said = list(load_build(str(path)).remarks)
+    assert len(said) == 1, said  # once for both sides
+    assert words in said[0]
+    assert f"mine.toml:{line} " in said[0]
+    assert "See also" not in said[0]  # the layout does not say it
+
+
+def test_a_change_to_what_no_member_can_have_is_refused() -> None:
+    with pytest.raises(InputError, match=r"\[members\.main_hoop\]: gap: -5000\.0 mm cannot be"):
+        with_changes(load_build("gravel-hatch"), "main_hoop", {"gap": -5000})
