@@ -400,9 +400,11 @@ class PlateFile(FileModel):
 
     @model_validator(mode="after")
     def _without_a_place(self) -> Self:
+        said, fields = self.plate.model_fields_set, type(self.plate).model_fields
         for name in OF_ENTRIES:
-            if name not in self.plate.model_fields_set:
-                continue
+            nothing = fields[name].get_default(call_default_factory=True)
+            if name not in said or getattr(self.plate, name) == nothing:
+                continue  # a dump says that it says nothing
             problem, hint = "belongs to the [[plate]] that names this preset.", "Say it there."
             if name == "preset":
                 problem, hint = "a preset stands on no other preset.", "Say the values here."
