@@ -12,7 +12,7 @@ import pytest
 from msgspec.structs import replace
 
 from cagekit.assembly.assemble import members_only
-from cagekit.checks.quantities.collisions import overlaps
+from cagekit.cage.collisions import overlaps
 from cagekit.cli.verbs import VERBS
 from cagekit.inputs.driver import Driver
 from cagekit.inputs.grind import Grind

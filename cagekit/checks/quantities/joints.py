@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from itertools import product
 from math import ceil, degrees
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from cagekit.cage.cage import Joint
+from cagekit.cage.collisions import Covered, Overlap, covered_welds, overlaps
 from cagekit.cage.member import CHASSIS, EndKind, Member
 from cagekit.checks.finding import Evidence
-from cagekit.checks.quantities.collisions import Covered, Overlap, covered_welds, overlaps
 from cagekit.checks.quantities.quantity import Measure, Pick, quantity
 from cagekit.checks.quantities.survey import Survey
 from cagekit.checks.quantities.ties import reached, ties_of
@@ -20,6 +22,9 @@ from cagekit.geometry.cope import MISS_SHARE, near_axis
 from cagekit.geometry.end_cut import EndCut
 from cagekit.inputs.grind import MOST
 from cagekit.units.tolerance import MICRON
+
+if TYPE_CHECKING:
+    from cagekit.inputs.build import Build
 
 SHORT = 25.0
 """Wall left (mm) from which on a short tube is none that its copes could cut through."""
@@ -140,13 +145,19 @@ def tube_gap(s: Survey, pick: Pick) -> Iterator[Measure]:
 
 @quantity("grind_used", "flag", "grinding note")
 def grind_used(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """Whether each grinding note of the build has something to grind."""
+    """Whether each grinding note of the build has something to grind.
+
+    One that speaks of a whole bar, or of a role, has where one of its tubes does.
+    """
     members = s.cage.members.values()
+    build = _build(s) if any(m.grind for m in members) else None
     pairs = {(x.id, y.id) for h in _overlaps(s) for x, y in ((h.a, h.b), (h.b, h.a))}
-    for m in members:
-        for name, _ in m.grind:
-            used = any((m.id, o.id) in pairs for o in members if name in o.names)
-            yield Measure(subject=f"{m.id} at {name}", value=used, evidence=Evidence.of(m.id))
+    for note in build.file.grind if build else ():
+        ground, met = ([m.id for m in members if n in m.names] for n in (note.tube, note.at))
+        if ground and met:  # what is left out rests
+            used = not pairs.isdisjoint(product(ground, met))
+            evidence = Evidence.of(*ground)
+            yield Measure(subject=f"{note.tube} at {note.at}", value=used, evidence=evidence)
 
 
 @quantity("weld_covered", "mm", "weld under a later tube")
@@ -219,13 +230,19 @@ def _uncover(c: Covered, end: str) -> str:
 
 def _split_by(s: Survey, hit: Overlap, found: Sequence[Overlap]) -> list[str]:
     """All that the later tube is to be cut by: what its entry names, and each that it runs into."""
-    try:
-        entries = s.build.entries
-    except NotFoundError:
-        entries = ()  # a cage without a file
+    build = _build(s)
+    entries = build.entries if build else ()
     said = (n for e in entries if e.id == hit.b.entry for n in getattr(e, "split_by", ()))
     others = (h.a.bar for h in found if _entry(h.b) == _entry(hit.b) and _can_part(h))
     return list(dict.fromkeys([*said, *others]))
+
+
+def _build(s: Survey) -> Build | None:
+    """The build; None of a cage without a file."""
+    try:
+        return s.build
+    except NotFoundError:
+        return None
 
 
 def _entry(member: Member) -> str:

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from cagekit.cage.near import Boxes
 from cagekit.cage.plate import Plate
-from cagekit.checks.quantities.near import Boxes
 from cagekit.geometry.arrays import Array, Points, size_rows
 from cagekit.geometry.centre_line import Vec
 from cagekit.geometry.fold import Bend, Facet

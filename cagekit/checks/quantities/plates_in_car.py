@@ -40,7 +40,7 @@ def _away(plate: Plate, surface: str) -> str:
     """What a file can say of a plate that lies in a surface of the car."""
     if plate.outrigger:
         return "Set the box's ends by `inner_y` and `outer_y`, or give it less `width` or `height`."
-    if plate.kind in FEET or plate.kind.startswith("box_"):
+    if plate.kind in FEET or plate.box:
         return f"Make the plate smaller, give it a `shift` away from the {surface}, or fold it."
     return f"Make it smaller, turn it or move it away from the {surface}."
 

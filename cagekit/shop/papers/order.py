@@ -17,6 +17,7 @@ from msgspec.structs import replace
 
 from cagekit.cage.bolted import BoltedTube
 from cagekit.cage.cage import Cage
+from cagekit.cage.collisions import grinds
 from cagekit.cage.door import SwingDoor
 from cagekit.cage.member import EndKind, Member
 from cagekit.cage.plate import Plate
@@ -701,20 +702,14 @@ def _grinding(
     cage: Cage, group: Sequence[Member], fitted: Sequence[str], units: Units
 ) -> list[str]:
     """What is ground when a group goes in, so that it passes what stands already, or itself."""
-    here = [m.id for m in group]
-    lines = []
-    for later in group:
-        for other in (cage.members[i] for i in (*fitted, *here[: here.index(later.id)])):
-            for ground, beside in ((later, other), (other, later)):
-                depth = ground.ground_for(beside)
-                if depth:
-                    most = told(depth, units)
-                    lines.append(
-                        f"Grind {named(ground.id)} by up to {most} where it meets "
-                        f"{named(beside.id)}, only until they touch; if more would have to go, "
-                        "stop and move the tube."
-                    )
-    return lines
+    here = {m.id for m in group}
+    there = here.union(fitted)
+    return [
+        f"Grind {named(ground)} by up to {told(depth, units)} where it meets {named(beside)}, only "
+        "until they touch; if more would have to go, stop and move the tube."
+        for (ground, beside), depth in grinds(cage).items()
+        if {ground, beside} <= there and not here.isdisjoint((ground, beside))
+    ]
 
 
 def _names(plates: Sequence[Plate]) -> str:

@@ -15,6 +15,7 @@ import numpy as np
 from msgspec import Struct
 
 from cagekit.cage.cage import Cage
+from cagekit.cage.collisions import grinds
 from cagekit.cage.member import EndName, Member
 from cagekit.geometry.centre_line import Line, Vec
 from cagekit.geometry.contact import CylinderPiece, PlaneFace
@@ -203,9 +204,9 @@ def template(cage: Cage, member: Member, end: EndName, paper_thickness: float) -
         holes=holes,
         shares=tuple(_shares(cut, member.end(end).parents)),
         grind=tuple(
-            (other.id, member.ground_for(other))
-            for other in cage.members.values()
-            if member.ground_for(other) and _near(other, cut.point)
+            (other, depth)
+            for (ground, other), depth in grinds(cage).items()
+            if ground == member.id and _near(cage.tubes[other], cut.point)
         ),
     )
 

@@ -10,8 +10,8 @@ import pytest
 
 from cagekit.assembly.assemble import members_only
 from cagekit.cage.cage import Cage
+from cagekit.cage.collisions import overlaps
 from cagekit.cage.member import EndKind
-from cagekit.checks.quantities.collisions import overlaps
 from cagekit.errors import NotFoundError
 from cagekit.inputs.build import Build
 from cagekit.inputs.presets import find_preset

@@ -14,7 +14,7 @@ import pytest
 from chassis_car import BUILD, CAR, loaded
 
 from cagekit.assembly.assemble import assemble
-from cagekit.checks.quantities.collisions import overlaps
+from cagekit.cage.collisions import overlaps
 from cagekit.checks.registry import run
 from cagekit.design import Design
 from cagekit.errors import InputError

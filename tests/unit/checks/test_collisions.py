@@ -8,20 +8,23 @@ from math import pi, sqrt
 
 import numpy as np
 import pytest
+from msgspec.structs import replace as replace_struct
 
 from cagekit.assembly.assemble import assemble
+from cagekit.cage import collisions as seen
 from cagekit.cage.cage import Cage
+from cagekit.cage.collisions import length_of, overlaps, wall_of
 from cagekit.cage.member import End, Member
 from cagekit.checks import Finding, Status, run
-from cagekit.checks.quantities import collisions as seen
-from cagekit.checks.quantities.collisions import length_of, overlaps, wall_of
 from cagekit.design import Design
 from cagekit.errors import CopeError
 from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.walls import Walls
+from cagekit.inputs.grind import Grind
 from cagekit.inputs.presets import list_presets
 from cagekit.inputs.resolve import load_build
 from cagekit.materials.tubes import Tube
+from cagekit.shop.sawing.templates import templates
 
 R = 20.0
 
@@ -183,13 +186,48 @@ def test_a_cure_does_not_cut_a_bent_tube() -> None:
     assert hit.cure.startswith("Move two 10.0 mm clear")
 
 
+def noted(design: Design, *notes: str) -> Design:
+    """The design with grinding notes, each written as a table of its build file."""
+    tables = [Grind.model_validate(tomllib.loads(note)) for note in notes]
+    file = design.build.file.model_copy(update={"grind": tables})
+    return Design(replace_struct(design.build, file=file))
+
+
+def test_a_cure_that_grinds_is_typed_and_nothing_else_is_ground() -> None:
+    """The names are those of whole bars: the X's other tubes pass clear of the harness bar."""
+    design = Design.load("gravel-hatch").changed("door_bar", height_rear=426)
+    hits = [f for f in run(design, ["geometry"]) if f.code == "cage/collision"]
+    typed = [f.cure.partition("[[grind]] ")[2].rstrip(".").replace(", ", "\n") for f in hits]
+    assert len(typed) == 2
+    ground = noted(design, *typed)
+    for code in ("cage/collision", "cage/grinding-note"):
+        told = [f for f in run(ground, ["geometry"]) if f.code == code]
+        assert told
+        assert {f.status for f in told} == {Status.PASS}
+    lines = [t for s in ground.steps for t in s.text if t.startswith("Grind ")]
+    assert [line.split(",")[0] for line in lines] == [
+        "Grind door bar left by up to 0.4 mm where it meets harness bar 1",
+        "Grind door bar right by up to 0.4 mm where it meets harness bar 3",
+    ]
+    found = {(t.member, t.end): t.grind for t in templates(ground.cage, 0.1) if t.grind}
+    assert found == {
+        ("door_bar_left", "a"): (("harness_bar_1", 0.4),),
+        ("door_bar_right", "a"): (("harness_bar_3", 0.4),),
+    }
+
+
 def test_a_grinding_note_with_nothing_to_grind_is_told() -> None:
-    one = bar("one", (-500, 0, 0), (500, 0, 0))
-    two = replace(bar("two", (0, -400, 60.0), (0, 400, 60.0)), grind=(("one", 1.0),))
-    (note,) = of("cage/grinding-note", Cage("test", [one, two]))
-    assert note.status is Status.WARN
-    assert note.subject == "two at one"
-    assert "grind" in note.cure
+    """A role has something where one of its tubes does, or it has nothing."""
+    design = Design.load("gravel-hatch").changed("door_bar", height_rear=426)
+    one = 'tube = "door_bar"\nat = "harness_bar"\ndepth = 0.4'
+    other = 'tube = "dash_bar"\nat = "harness_bar"\ndepth = 0.4'
+    told = [
+        f
+        for f in run(noted(design, one, other), ["geometry"])
+        if f.code == "cage/grinding-note" and f.status is Status.WARN
+    ]
+    assert [f.subject for f in told] == ["dash_bar at harness_bar"]
+    assert "grind" in told[0].cure
 
 
 def test_a_weld_under_a_later_tube_is_told() -> None:

@@ -11,8 +11,8 @@ from msgspec.structs import replace
 
 from cagekit.assembly.assemble import members_only
 from cagekit.cage.cage import Cage
+from cagekit.cage.collisions import overlaps, wall_of
 from cagekit.cage.member import Member
-from cagekit.checks.quantities.collisions import overlaps, wall_of
 from cagekit.errors import CagekitError, GeometryError, InputError
 from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.walls import Walls

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from cagekit.cage.cage import Cage, Joint
 from cagekit.cage.kept import Same
 from cagekit.cage.member import CHASSIS, EndName, Member
-from cagekit.checks.quantities.near import Boxes
+from cagekit.cage.near import Boxes
 from cagekit.geometry.arrays import Bools, Ints, Points, Vec, dot_rows, size_rows
 from cagekit.geometry.centre_line import Line
 from cagekit.geometry.clearance import Lines, Rod, closest_pairs, near_pairs
@@ -109,6 +109,21 @@ def overlaps(cage: Cage) -> list[Overlap]:
         if depth > SHARED
         for *_, (gap, *_) in closest_pairs(both, limit=-SHARED)
     ]
+
+
+def grinds(cage: Cage) -> Mapping[tuple[str, str], float]:
+    """Ids of a tube that is ground by a note and of one that it runs into, and how deep, mm.
+
+    What a note names besides and it passes clear of is not ground: a note may speak of a whole bar.
+    """
+    if not any(m.grind for m in cage.tubes.values()):
+        return {}
+    return cage.kept.once(("grinds", Same(cage)), lambda: _grinds(cage))
+
+
+def _grinds(cage: Cage) -> Mapping[tuple[str, str], float]:
+    pairs = [(x, y) for h in overlaps(cage) for x, y in ((h.a, h.b), (h.b, h.a))]
+    return {(x.id, y.id): depth for x, y in pairs if (depth := x.ground_for(y))}
 
 
 def covered_welds(cage: Cage) -> list[Covered]:
