@@ -71,8 +71,8 @@ SHOE = 20.0
 """Length that a shoe adds, mm. Source: common practice."""
 FIST = 45.0
 """Knuckles stand out from the middle of the rim by this, gloved, mm. Source: from memory."""
-KNEE_ROUND, SHIN, FOREARM = 60.0, 55.0, 42.0
-"""Radii of the body round knee, shin and forearm, mm. Source: from memory."""
+HIP_ROUND, KNEE_ROUND, SHIN, FOREARM = 90.0, 60.0, 55.0, 42.0
+"""Radii of the body round hips, knee, shin and forearm, mm. Source: from memory."""
 THIGH_SHARE = 0.7
 """The thigh is taken as thick as where it lies on the seat up to this share of it."""
 ELBOW_OUT, KNEE_OUT = radians(20), radians(12)
@@ -148,13 +148,13 @@ class Occupant(Struct, frozen=True, kw_only=True, eq=False):
         deltoid = (self.body.shoulder_breadth - self.body.shoulder_joint_breadth) / 2
         chest = self.body.chest_depth / 2
         hip_half = self.body.hip_breadth / 2
-        across = np.array([0.0, max(hip_half - 90.0, 1.0), 0.0])
+        across = np.array([0.0, max(hip_half - HIP_ROUND, 1.0), 0.0])
         out: dict[str, Capsule] = {"helmet": self.helmet}
         out["chest"] = Capsule(self.hip, vec(self.shoulder - chest * self.torso_up), chest)
         out["neck"] = Capsule(self.shoulder, self.helmet.start, 58.0)
         joints = [self.arms[side].root for side in ("left", "right")]
         out["shoulders"] = Capsule(joints[0], joints[1], deltoid)
-        out["hips"] = Capsule(vec(self.hip - across), vec(self.hip + across), 90.0)
+        out["hips"] = Capsule(vec(self.hip - across), vec(self.hip + across), HIP_ROUND)
         thigh = self.body.thigh_clearance / 2
         for side, _ in SIDES:
             arm, leg = self.arms[side], self.legs[side]

@@ -19,6 +19,7 @@ from cagekit.checks.quantities.quantity import Measure, Pick, quantity
 from cagekit.checks.quantities.survey import Survey, side_of
 from cagekit.fit import readings
 from cagekit.fit.cockpit import Cockpit, Reading
+from cagekit.fit.own_car import car_rooms
 from cagekit.people import Occupant
 
 ALONG = np.linspace(0.0, 1.0, 9)
@@ -114,6 +115,51 @@ def _helmet_to_shell(s: Survey, who: Occupant) -> Measure:
         evidence=Evidence.of(points=(at, nearest.solid.nearest(at[None])[0])),
         cure=f"At the {nearest.name}: lower or move the seat, lean its back further, or measure "
         "there again.",
+    )
+
+
+@quantity("person_in_car", "mm", "person clear of the car's own floor, tunnel, sills, dash, roof")
+def person_in_car(s: Survey, pick: Pick) -> Iterator[Measure]:
+    """Least room between each person or seat and floor, tunnel, sills, dash and roof of the car.
+
+    Negative beyond them: then seat, body or car were measured wrong. The helmet has its own check;
+    what the car sheet does not tell is not judged, and named.
+    """
+    for who in s.cockpit.occupants:
+        if not pick.side or who.door_side == pick.side:
+            key = ("person in the car", Same(s.car), Same(who))
+            yield s.cage.kept.once(key, partial(_person_in_car, s, who))
+
+
+MEND = {
+    "floor": "raise the hip point of the seat, or measure the floor there again",
+    "tunnel": "move the seat outboard, or measure the tunnel beside the seat again",
+    "sill": "move the seat inboard, or measure the sill again",
+    "dash": "move the seat back, or measure face and lower edge of the dash again",
+    "roof": "lower the seat, lean its back further, or measure `back_height` and the roof again",
+}
+"""What mends a person in a part of the car, by the last word of its name."""
+
+
+def _person_in_car(s: Survey, who: Occupant) -> Measure:
+    keep_outs = {k.name for k in s.car.keepouts}
+    found = sorted(
+        car_rooms(who, [x for x in s.shell if x.name not in keep_outs]),
+        key=lambda room: room.value,
+    )
+    told = {room.surface.split()[-1] for room in found}
+    if not told:
+        return Measure(subject=who.name, absent="the car sheet tells nothing around the seat")
+    worst = found[0]
+    has_no = {"roof"} if s.car.body == "open" else set[str]()
+    unknown = [name for name in MEND if name not in told | has_no]
+    return Measure(
+        subject=who.name,
+        value=worst.value,
+        evidence=Evidence.of(points=worst.points, note=f"{worst.part} at the {worst.surface}"),
+        label=f"room between {worst.part} and {worst.surface}",
+        text=f"The car sheet has no {', no '.join(unknown)} to hold against." if unknown else "",
+        cure=f"At the {worst.surface}: {MEND[worst.surface.split()[-1]]}.",
     )
 
 

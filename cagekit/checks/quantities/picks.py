@@ -37,7 +37,7 @@ _SIDE = """
     door_figure_c door_figure_e door_x_one_piece_legs elbow_room foot_room front_leg_bends
     front_leg_bow harness_bar_drop head_rest_room helmet_ahead_of_hoop helmet_to_main_hoop
     helmet_to_nearest_tube helmet_to_shell helmet_under_hoop_line hoop_above_helmet
-    hoop_width_over_shoulders knee_room pillar_brace_lower_gap pillar_brace_upper_gap
+    hoop_width_over_shoulders knee_room person_in_car pillar_brace_lower_gap pillar_brace_upper_gap
     reach_short rear_brace_angle rear_brace_bends rear_brace_drop rear_brace_hoop_angle
     rear_brace_rearward rear_brace_to_bend seat_room shoulder_to_hoop side_bar_on_arm torso_room
     way_out_room wheel_to_dash_bar wheel_to_pillar_bar

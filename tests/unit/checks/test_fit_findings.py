@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import replace
 from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -203,7 +204,8 @@ RULES = {r.code.split("/")[1]: r for book in BOOKS for r in load_profile(book).r
 
 def test_every_rule_of_the_books_is_tried_above() -> None:
     elsewhere = {
-        "hoop-over-helmet-open", "helmet-line", "helmet-shell", "reach", "egress-open", "seat",
+        "hoop-over-helmet-open", "helmet-line", "helmet-shell", "in-car", "reach", "egress-open",
+        "seat",
     }  # fmt: skip
     assert set(RULES) == set(SCENES) | elsewhere
 
@@ -310,6 +312,64 @@ def test_keep_outs(keep: dict, inside: tuple, gap: float, cockpit: Sit, bar: Bar
     assert good is not None
     assert good.status is Status.PASS
     assert good.measured >= 400 - gap - 20 - 120
+
+
+def sitting(car: Car, **fields: Any) -> Car:
+    """The car with fields of its driver's seat changed."""
+    one, *rest = car.seats
+    return car.model_copy(update={"seats": (one.model_copy(update=fields), *rest)})
+
+
+@pytest.mark.parametrize(
+    ("z", "status"), [(40.0, Status.PASS), (-30.0, Status.WARN), (-60.0, Status.FAIL)]
+)
+def test_a_driver_through_the_floor_is_told_how_deep(
+    cockpit: Sit, bar: Bar, car: Car, z: float, status: Status
+) -> None:
+    """A person sits 97 mm below the hip joints; the floor rises from the hoop to the front feet."""
+    found = worst(told(cockpit(hoop_of(bar), car=sitting(car, hip=(400.0, 350.0, z)))), "in-car")
+    assert found is not None
+    assert found.status is status
+    if status is not Status.PASS:
+        floor = -90.0 + 10.0 * 400.0 / 1200.0
+        assert found.measured == pytest.approx(z - 97.0 - floor, abs=0.1)
+        assert found.quantity == "room between hips and left floor"
+        assert "raise the hip point" in found.cure
+
+
+@pytest.mark.parametrize(
+    ("change", "surface"),
+    [
+        (lambda c: sitting(c, hip=(400.0, 200.0, 40.0)), "tunnel"),
+        (lambda c: sitting(c, hip=(400.0, 560.0, -30.0)), "left sill"),
+        (lambda c: sitting(c, back_height=1150.0), "roof"),
+        (
+            lambda c: c.model_copy(update={"dash": c.dash.model_copy(update={"bottom_z": 150.0})}),
+            "dash",
+        ),
+    ],
+)
+def test_a_driver_in_tunnel_sill_roof_or_dash_is_told(
+    cockpit: Sit, bar: Bar, car: Car, change: Callable[[Car], Car], surface: str
+) -> None:
+    good = worst(told(cockpit(hoop_of(bar))), "in-car")
+    assert good is not None
+    assert good.status is Status.PASS
+    found = worst(told(cockpit(hoop_of(bar), car=change(car))), "in-car")
+    assert found is not None
+    assert found.status in (Status.WARN, Status.FAIL)
+    assert found.quantity.endswith(f" and {surface}")
+    assert f"At the {surface}" in found.cure
+
+
+def test_what_the_car_sheet_does_not_tell_bounds_no_driver(
+    cockpit: Sit, bar: Bar, car: Car
+) -> None:
+    bare = sitting(car, hip=(400.0, 200.0, 40.0)).model_copy(update={"tunnel": None})
+    found = worst(told(cockpit(hoop_of(bar), car=bare)), "in-car")
+    assert found is not None
+    assert found.status is Status.PASS
+    assert "The car sheet has no tunnel to hold against." in found.text
 
 
 def test_a_helmet_through_the_car_is_told_whatever_the_tubes_do(
