@@ -19,6 +19,7 @@ from cagekit.face.tables import Table
 from cagekit.hints import did_you_mean
 from cagekit.inputs.build import BuildFile
 from cagekit.inputs.messages import FileInputError, problems_of
+from cagekit.inputs.presets import shown
 from cagekit.inputs.resolve import resolve
 from cagekit.units import LengthUnit
 
@@ -58,6 +59,26 @@ class CageDesign(Design):
         if not isinstance(changes, Mapping) or not all(isinstance(k, str) for k in changes):
             problem = "must be a dictionary of values by dotted name, such as {'tube': '...'}."
             raise InputError(f"{self.name}.change", problem=problem)
+        names = {name for entry in self.build.entries for name in entry.names}
+        for key in changes:
+            if key.partition(".")[0] in names - BuildFile.model_fields.keys():
+                problem = "is not a field of a build."
+                hint = f"What it says of a member stands under members: 'members.{key}'."
+                raise InputError(f"{self.name}.change", key, problem=problem, hint=hint)
+        try:
+            return self._with(changes)
+        except FileInputError as error:
+            # the build's file was right before: what is wrong of it stands in the changes
+            file = self.build.files.get("build")
+            told = [
+                replace(p, file=f"{self.name}.change", line=None)
+                if file and p.file == shown(file)
+                else p
+                for p in error.problems
+            ]
+            raise FileInputError(told) from None
+
+    def _with(self, changes: Mapping[str, Any]) -> Self:
         members = {k: v for k, v in changes.items() if _is_member_field(k)}
         if len(members) == len(changes):
             new = self

@@ -143,7 +143,7 @@ def find_preset(
             path = _file(root, kind, ref)
             if _is_seen(path):
                 return path
-    names = [*(p.name for p in list_presets(kind)), *more]
+    names = dict.fromkeys((*(p.name for p in list_presets(kind)), *more))
     raise NotFoundError(
         f"{kind} {shorten(ref)}: there is no such preset. {did_you_mean(ref, names)}".rstrip()
         + " A path to a file of your own ends in .toml."

@@ -72,6 +72,18 @@ WRONG: dict[str, tuple[Callable[[], Any], tuple[str, ...]]] = {
     "a build in feet": (lambda: ck.load("track-roadster", units="ft"), ("units", "ft", "'in'")),
     "a change that is a list": (lambda: roadster().change(["tube"]), ("change", "dictionary")),
     "a change by a number": (lambda: roadster().change({3: 3}), ("change", "dotted name")),
+    "a member's field without its table": (
+        lambda: roadster().change({"main_hoop.gap": 12}),
+        ("track-roadster.change: main_hoop.gap", "'members.main_hoop.gap'"),
+    ),
+    "a field that a member has not": (
+        lambda: roadster().change({"members.main_hoop.gapp": 12}),
+        ("track-roadster.change [members.main_hoop] gapp = 12", "'gap'"),
+    ),
+    "a tube that is not there": (
+        lambda: roadster().change({"tube": "cds-45x2.6"}),
+        ("track-roadster.change tube: ", "cds-45x2.5"),
+    ),
     "a tube by number": (lambda: roadster()[0], ("id", "0", "'main_hoop'")),
     "a door half by word": (lambda: roadster().opened("half"), ("share", "half", "0 to 1")),
     "a file that is a number": (lambda: hoop().save(5), ("path", "5", "hoop.step")),
