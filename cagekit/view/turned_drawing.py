@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -13,10 +13,12 @@ from cagekit.view.linework import LineDrawing, dimension, hairline, path_data, s
 if TYPE_CHECKING:
     from cagekit.cage.door import Lug, SmallPart
 
-SIDE, GAP, TOP, BELOW = 24.0, 36.0, 9.0, 24.0
+SIDE, GAP, TOP, BELOW = 24.0, 36.0, 9.0, 31.0
 """Paper beside the first view, between both, above and below them for sizes, mm."""
 STEP = 7.0
 """Between two rows of sizes, mm of paper."""
+LETTER = 1.7
+"""Room that a letter of a size takes, mm of paper."""
 
 
 def turned_drawing(
@@ -87,25 +89,60 @@ def _hole_at(part: SmallPart) -> float:
 
 def _stages(view: _View, part: SmallPart, low: float, words: Callable[[float], str]) -> list[str]:
     """Lengths in a chain below, diameters left of the part, those of its bore on the right."""
-    out: list[str] = []
+    out, below = _chain(view, part, low, words)
     z = 0.0
     diameters: dict[float, float] = {}
     for stage in part.stages:
         near, far, length = stage.round_
-        out += _level(view, z, z + length, -near, low + STEP, words(length))
         diameters.setdefault(round(near, 6), z)
         z += length
         diameters.setdefault(round(far, 6), z)
-    out += _level(view, 0.0, z, -part.stages[0].round_[0], low + 2 * STEP, words(z))
     for n, (r, at) in enumerate(sorted(diameters.items()), start=1):
         out += _upright(view, at, -r, r, view.x - n * STEP, f"⌀ {words(2 * r)}")
     right = view.x + view.k * z
+    bored = []
     for n, stage in enumerate(part.hollow, start=1):
         near, _, length = stage.round_
         out += _upright(view, z, -near, near, right + n * STEP, f"⌀ {words(2 * near)}")
-        out += _level(view, z - length, z, -near, low + 3 * STEP, words(length))
+        bored.append((z - length, z, -near))
         z -= length
-    return out
+    return out + _row(view, bored[::-1], below, words)[0]
+
+
+def _chain(
+    view: _View, part: SmallPart, low: float, words: Callable[[float], str]
+) -> tuple[list[str], float]:
+    """Lengths of all stages, the whole of the part below them; and where that is written."""
+    spans, z = [], 0.0
+    for stage in part.stages:
+        near, _, length = stage.round_
+        spans.append((z, z + length, -near))
+        z += length
+    out, below = _row(view, spans, low, words)
+    below += STEP
+    whole = part.length
+    return out + _level(view, 0.0, whole, spans[0][2], below, words(whole)), below
+
+
+def _row(
+    view: _View,
+    spans: Iterable[tuple[float, float, float]],
+    low: float,
+    words: Callable[[float], str],
+) -> tuple[list[str], float]:
+    """Lengths one after the other, from and to along the part and how high; and the lowest's place.
+
+    Each stands in the first row where its words do not touch those of one before it.
+    """
+    out: list[str] = []
+    free: list[float] = []
+    for z0, z1, up in spans:
+        said = words(z1 - z0)
+        middle, half = view.at((z0 + z1) / 2, 0.0)[0], LETTER * len(said) / 2
+        row = next((n for n, x in enumerate(free) if x <= middle - half), len(free))
+        free[row:] = [middle + half, *free[row + 1 :]]
+        out += _level(view, z0, z1, up, low + (row + 1) * STEP, said)
+    return out, low + len(free) * STEP
 
 
 class _View:
@@ -183,11 +220,7 @@ def _sizes_across(
     out = _upright(view, 0.0, -radii[0], radii[0], view.x - STEP, f"⌀ {words(2 * radii[0])}")
     z = part.stages[0].length
     out += _upright(view, z, -radii[-1], radii[-1], view.x - 2 * STEP, f"⌀ {words(2 * radii[-1])}")
-    z = 0.0
-    for stage in part.stages:
-        out += _level(view, z, z + stage.length, -radii[0], low + STEP, words(stage.length))
-        z += stage.length
-    out += _level(view, 0.0, part.length, -radii[0], low + 2 * STEP, words(part.length))
+    out += _chain(view, part, low, words)[0]
     right = view.x + view.k * part.length
     lugs = sorted(part.lugs, key=lambda g: g.low)
     end = part.length

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from cagekit.cage.door import SmallPart
     from cagekit.writers.shopbook import Book
 
-FIELD = (176.0, 66.0)
+FIELD = (176.0, 73.0)
 """Room for the drawing of a part, mm."""
 
 

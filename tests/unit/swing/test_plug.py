@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 from importlib.resources import files
+from itertools import pairwise
 from math import atan, degrees, pi, radians, tan
 from pathlib import Path
 
@@ -25,6 +26,7 @@ from cagekit.structure.bolted import plane_shear
 from cagekit.view.scene import bodies
 from cagekit.view.turned_drawing import turned_drawing
 from cagekit.writers.json import cage_dict
+from cagekit.writers.machined_pages import FIELD
 
 from .conftest import built
 
@@ -197,6 +199,22 @@ def test_drawing_lists_and_cage_json_tell_it(design: Design) -> None:
                 for words in (f"⌀ {2 * near:.3f}", f"⌀ {2 * far:.3f}", f">{length:.3f}<"):
                     assert words in drawn
             assert f"hole ⌀ {j.hole:.3f}" in drawn
+
+
+def test_no_two_sizes_below_a_drawing_stand_in_each_other(design: Design) -> None:
+    """Letters of 2.7 mm, a little over half as wide as high, in the rows of lengths."""
+    level = re.compile(r'<text x="([\d.]+)" y="([\d.]+)"[^>]*font-size="2.70"[^>]*>([^<]+)<')
+    for made in design.cage.hardware:
+        if not made.revolved:
+            continue
+        for words in ("{:.1f}", "{:.3f} in"):
+            drawn = turned_drawing(made, *FIELD, words.format).svg
+            found = [m for m in level.finditer(drawn) if "rotate" not in m[0] and "⌀" not in m[3]]
+            rows = sorted({(float(m[2]), float(m[1]), len(m[3]) * 0.55 * 2.7) for m in found})
+            assert len(rows) >= 4
+            assert max(y for y, *_ in rows) < FIELD[1]
+            for (y, x, wide), (other, after, its) in pairwise(rows):
+                assert y != other or after - x > (wide + its) / 2
 
 
 def test_books_and_strength_judge_it(design: Design, tmp_path: Path) -> None:
