@@ -288,6 +288,9 @@ class SwingMotion:
         """
         one, radii, each = self.obstacles[i], self.probe.radii, np.arange(len(at))
         of, least = self._at_least(one, at)
+        if one.own and one.least is one.gap:
+            best = np.argmin(least, axis=1)
+            return least[each, best], at[each, of[best]]
         first = of[np.argmin(least, axis=1)]
         most = one.gap(at[each, first]) - radii[first]
         # of what lies within, all that may

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 
 from cagekit.units.formats import format_length
 from cagekit.units.lengths import LengthUnit
@@ -12,10 +13,13 @@ _NUMBER = r"-?\d+(?:\.\d+)?(?:e[+-]?\d+)?"
 _LENGTH = re.compile(rf"(?<![\w.])({_NUMBER})(?:( to | x | and |, )({_NUMBER}))? mm(?![\w²³])")
 DECIMALS = 2
 """Of an inch, in a sentence: a quarter of a millimetre, finer than a message needs."""
+KEPT = 4096
+"""So many texts are kept as they were told: of one version and the next most are the same."""
 THIN = 0.25
 """Inches below which a length is a wall or a sheet: told in one decimal more."""
 
 
+@lru_cache(maxsize=KEPT)
 def lengths_in(text: str, units: LengthUnit) -> str:
     """The text with every length in mm told in ``units``; mm stays as it is.
 
