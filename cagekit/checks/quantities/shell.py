@@ -41,7 +41,7 @@ def room_to_shell(s: Survey, pick: Pick) -> Iterator[Measure]:
             passing = _passing(s, surface)
             gaps = [g for g in gaps if g.member not in passing]
         if gaps:
-            yield _room(surface, gaps)
+            yield _room(s.cage, surface, gaps)
 
 
 @quantity("tubes_through_trim", "count", "tubes through the trim")
@@ -194,12 +194,19 @@ def _landing(
     return out
 
 
-def _room(surface: ShellSurface, gaps: list[TubeRoom]) -> Measure:
+def _room(cage: Cage, surface: ShellSurface, gaps: list[TubeRoom]) -> Measure:
     """The tightest tube against the gap to keep, with all that are too near."""
     bad = [g for g in gaps if g.gap < surface.keep - TOUCH]
     shown = bad or gaps[:1]
     others = ", ".join(f"{g.member} {g.gap:.0f} mm" for g in bad[1:])
-    moves = f"Move the tube inboard so that the {surface.name} can move, or trim its lining."
+    cure = ""
+    if surface.moves:
+        cure = f"Move the tube inboard so that the {surface.name} can move, or trim its lining."
+    elif (fitting := cage.fittings.get(gaps[0].member)) is not None:
+        cure = (
+            f"Move the joint ({fitting.bar}) along its tube by its `at`, away from the "
+            f"{surface.name}."
+        )
     return Measure(
         subject=gaps[0].member,
         value=gaps[0].gap,
@@ -211,7 +218,7 @@ def _room(surface: ShellSurface, gaps: list[TubeRoom]) -> Measure:
         ),
         label=f"room to {surface.name}",
         topic=surface.name.replace(" ", "-"),
-        cure=moves if surface.moves else "",
+        cure=cure,
         text="Doors, windows and seats must work before anything is welded out."
         if surface.moves
         else "",

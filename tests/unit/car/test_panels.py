@@ -157,3 +157,22 @@ def test_sides_of_the_tunnel_may_be_unlike() -> None:
     (tunnel,) = [s.solid for s in surfaces(made) if s.name == "tunnel"]
     points = np.array([[100.0, 180.0, 0.0], [100.0, -180.0, 0.0]])
     assert tunnel.gap(points) == pytest.approx([30.0, 60.0])
+
+
+def test_a_bolted_joint_in_a_panel_is_told_to_move_along_its_tube(tmp_path: Path) -> None:
+    sheet = '\n[[panels]]\nname = "rear bulkhead"\nholes = true\nclearance = 4\n'
+    (tmp_path / "car.toml").write_text(f"{SHEET}{sheet}corners = {[*map(list, CORNERS)]}\n")
+    text = (Path(__file__).parents[3] / "presets/builds/track-roadster.toml").read_text("utf-8")
+    text = text.replace('car = "track-roadster"', 'car = "car.toml"')
+
+    def told(fraction: float) -> list[str]:
+        at = f"on rear_brace_{{side}} at fraction {fraction}"
+        joint = f'\n[[joint]]\nat = "{at}"\nside = "both"\n'
+        (tmp_path / "build.toml").write_text(text + joint)
+        made = Design(load_build(str(tmp_path / "build.toml")))
+        found = [f for f in run(made, ["car"]) if f.code == "car/rear-bulkhead"]
+        return [f.cure for f in found if f.status.value == "fail"]
+
+    (cure,) = told(0.55)
+    assert cure.startswith("Move the joint (rear_brace_left_sleeve_1) along its tube by its `at`")
+    assert told(0.2) == []
