@@ -28,7 +28,7 @@ neck and chest stand out of the body."""
 CORNERS = np.array([(i, j, k) for i in (-1, 1) for j in (-1, 1) for k in (-1, 1)], dtype=float)
 
 
-class Room(Struct, frozen=True, kw_only=True, eq=False):
+class CarRoom(Struct, frozen=True, kw_only=True, eq=False):
     """Least room between a part of a person or seat and a surface of the car.
 
     Args:
@@ -44,7 +44,7 @@ class Room(Struct, frozen=True, kw_only=True, eq=False):
     points: tuple[Vec, Vec]
 
 
-def car_rooms(who: Occupant, shell: Iterable[ShellSurface]) -> tuple[Room, ...]:
+def car_rooms(who: Occupant, shell: Iterable[ShellSurface]) -> tuple[CarRoom, ...]:
     """Least room between a person and each surface of the car that may bound the seat.
 
     Args:
@@ -89,12 +89,12 @@ def _rows(parts: Iterator[tuple[str, Points, float]]) -> _Rows:
     return names, np.concatenate([points for _, points, _ in each]), np.concatenate(radii)
 
 
-def _room(rows: _Rows, surface: ShellSurface) -> Room:
+def _room(rows: _Rows, surface: ShellSurface) -> CarRoom:
     names, points, radii = rows
     gaps = surface.solid.gap(points) - radii
     k = int(gaps.argmin())
     at = points[k]
-    return Room(
+    return CarRoom(
         value=float(gaps[k]),
         part=names[k],
         surface=surface.name,

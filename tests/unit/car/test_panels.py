@@ -152,7 +152,7 @@ def test_a_panel_that_is_none_is_refused_with_its_line(
 
 def test_sides_of_the_tunnel_may_be_unlike() -> None:
     data = tomllib.loads(SHEET)
-    data["tunnel"] |= {"half_width_left": 150}
+    data["tunnel"] |= {"half_width": 120, "half_width_left": 150}
     made = Car.model_validate(data, context={"units": "mm"})
     (tunnel,) = [s.solid for s in surfaces(made) if s.name == "tunnel"]
     points = np.array([[100.0, 180.0, 0.0], [100.0, -180.0, 0.0]])
