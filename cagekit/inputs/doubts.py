@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from difflib import SequenceMatcher
 from itertools import pairwise
-from math import hypot
+from math import atan2, cos, degrees, hypot, radians, sin
 from pathlib import Path
 from statistics import NormalDist
 from typing import Any
@@ -18,7 +18,7 @@ from typing import Any
 from pydantic import BaseModel
 
 from cagekit.data import Row, rows
-from cagekit.inputs.car import Car
+from cagekit.inputs.car import Car, FootSpot
 from cagekit.inputs.driver import BodyMeasure, Driver
 from cagekit.inputs.messages import unit_of
 from cagekit.inputs.plausible import Fault, problem_of
@@ -235,6 +235,9 @@ FLOAT = 100.0
 """A main foot on the floor lies no further off the floor at the hoop, mm (from memory)."""
 OFF_PROFILE = 15.0
 """A foot lies no further off the floor section that was taken at it, mm (from memory)."""
+OFF_NORMAL = radians(3)
+"""A plate that leans more than this against the floor does not lie on it (common practice: half a
+plate of 150 mm gapes as wide as the sheet can be hammered)."""
 
 
 def _feet(car: Car) -> Iterator[Fault]:
@@ -247,6 +250,7 @@ def _feet(car: Car) -> Iterator[Fault]:
                 continue
             key = (name, field, "point")
             if len(foot.profile) > 1:
+                yield from _lean((name, field, "normal"), foot)
                 off, what = foot.point[2] - _height(foot.profile, foot.point[1]), "profile"
                 wrong = abs(off) > OFF_PROFILE
             else:
@@ -259,6 +263,25 @@ def _feet(car: Car) -> Iterator[Fault]:
                     problem=f"is unusual: {far} {way} its {what}. The foot stands on the sheet "
                     "(from memory).",
                 )
+
+
+def _lean(key: TomlKey, foot: FootSpot) -> Iterator[Fault]:
+    """A foot whose plate would lean across the car against the section that was taken at it."""
+    span = next(((a, b) for a, b in pairwise(foot.profile) if a[0] <= foot.point[1] < b[0]), None)
+    if span is None:
+        return
+    (y0, z0), (y1, z1) = span
+    rise, (x, y, z) = atan2(z1 - z0, y1 - y0), foot.normal
+    if abs(rise - atan2(-y, z)) <= OFF_NORMAL:
+        return
+    size = hypot(y, z)
+    own = [round(v, 3) + 0.0 for v in (x, -size * sin(rise), size * cos(rise))]
+    yield Fault(
+        key=key,
+        problem=f"leans {degrees(abs(rise - atan2(-y, z))):.1f} degrees against the floor section "
+        "(`profile`) there, and the plate with it.",
+        hint=f"A sheet that lies as the section does has normal = {own}.",
+    )
 
 
 def _height(profile: Sequence[tuple[float, float]], y: float) -> float:

@@ -45,6 +45,13 @@ SLIPS += [
     ("cars/sprint-wagon.toml", "[47, 23.25, -3]", "[47, 23.25, 3]", "6.000 in above its profile"),
     (
         "cars/sprint-wagon.toml",
+        "[side.front_foot]\npoint = [47, 23.25, -3]\nprofile = [[17, -3], [24.5, -3]",
+        "[side.front_foot]\npoint = [47, 23.25, -3]\nprofile = [[17, -4], [24.5, -2.8]",
+        "leans 9.1 degrees against the floor section (`profile`) there, and the plate with it. A "
+        "sheet that lies as the section does has normal = [0.0, -0.158, 0.987]",
+    ),
+    (
+        "cars/sprint-wagon.toml",
         'point = [0, 24, -3.5]\nsurface = "outrigger"',
         'point = [0, 24, 3.5]\nsurface = "floor"',
         "7.000 in above its floor at",
