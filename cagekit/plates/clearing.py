@@ -111,21 +111,48 @@ def fitted(
     """
     judge = _Judge(cage=cage, ground=ground, foot=foot, wish=wish, others=others, tubes=tubes)
     faults: list[Misfit] = []
-    for spec, words in _tries(wish, judge):
-        try:
-            plates = _made(plate_id, foot, spec, cage, words)
-        except (GeometryError, InputError):
-            continue
-        fault = judge.fault(plates)
-        if fault is None:
-            return plates
-        faults.append(fault)
+    found = _first_that_fits(plate_id, wish, judge, faults)
+    if found is not None:
+        return found[1]
     plates = _made(plate_id, foot, wish.spec, cage)
     first = judge.fault(plates) or faults[0]
     open_ = " that the files leave free makes it fit" if wish.sized else " of the plate fits here"
     other = Counter(f.why for f in faults if f.why != first.why).most_common(1)
     why = f"{first.why}; otherwise {other[0][0]}" if other else first.why
-    return (_noted(plates[0], f"{NONE}{open_}: {why}. {first.cure}"), *plates[1:])
+    cure = _typed(plate_id, wish, judge) if wish.sized else ""
+    return (_noted(plates[0], f"{NONE}{open_}: {why}. {cure or first.cure}"), *plates[1:])
+
+
+def _first_that_fits(
+    plate_id: str, wish: Wish, judge: _Judge, faults: list[Misfit]
+) -> tuple[FloorPlateSpec, tuple[Plate, ...]] | None:
+    """The first of the plates tried that fits; why those before it do not is put in ``faults``."""
+    for spec, words in _tries(wish, judge):
+        try:
+            plates = _made(plate_id, judge.foot, spec, judge.cage, words)
+        except (GeometryError, InputError):
+            continue
+        fault = judge.fault(plates)
+        if fault is None:
+            return spec, plates
+        faults.append(fault)
+    return None
+
+
+def _typed(plate_id: str, wish: Wish, judge: _Judge) -> str:
+    """What to type for a plate that fits, of a size that the files do not say; empty for none."""
+    free = replace(wish, spec=replace(wish.spec, shift=(0.0, 0.0)), sized=False)
+    found = _first_that_fits(plate_id, free, judge, [])
+    if found is None:
+        return ""
+    spec, units = found[0], wish.units
+    said = [f'{n} = "{_length(getattr(spec, n), units)}"' for n in ("length", "width")]
+    if spec.shift != (0.0, 0.0):
+        ahead, out = (_length(v, units) for v in spec.shift)
+        said.append(f'shift = ["{ahead}", "{out}"]')
+    if spec.style != wish.spec.style:
+        said.append(f'style = "{spec.style}"')
+    return f"It fits with {', '.join(said[:-1])} and {said[-1]}."
 
 
 def _made(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+import tomllib
 from collections.abc import Mapping
 from dataclasses import replace as with_fields
 from typing import Any
@@ -12,6 +14,7 @@ from msgspec.structs import replace
 
 from cagekit.assembly.assemble import members_only
 from cagekit.cage.kept import Kept
+from cagekit.cage.plate import Plate
 from cagekit.car.floor import floor_of
 from cagekit.checks.finding import Finding, Status
 from cagekit.checks.registry import run
@@ -210,6 +213,26 @@ def test_sizes_that_a_file_asks_for_are_kept() -> None:
     plate = plates["foot_main_hoop_a"]
     assert plate.size == pytest.approx((150, 150))
     assert "that the files leave free" in " ".join(plate.notes)
+
+
+@pytest.mark.parametrize("units", ["mm", "in"])
+def test_a_plate_of_a_file_that_does_not_fit_is_told_what_to_type(units: str) -> None:
+    build = blocked(INBOARD)
+    build = replace(build, file=build.file.model_copy(update={"units": units}))
+
+    def foot(**said: object) -> Plate:
+        entry = FloorPlateEntry.model_validate({"kind": "floor_plate", **said})
+        own = replace(build, plates=(entry,))
+        plates = {p.id: p for p in plates_for(own, members_only(own))}
+        return plates["foot_main_hoop_a"]
+
+    asked = foot(length="150 mm", width="150 mm")
+    cure = why_none(asked).partition("It fits with ")[2].removesuffix(".")
+    typed = tomllib.loads(re.sub(r",? and |, (?=[a-z])", "\n", cure))
+    assert typed.keys() <= {"length", "width", "shift", "style"}
+    made = foot(**typed)
+    assert not why_none(made)
+    assert sorted(made.size) != pytest.approx(sorted(asked.size))
 
 
 def test_the_default_plate_is_folded_up_a_near_sill() -> None:
