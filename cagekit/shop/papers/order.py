@@ -148,6 +148,7 @@ class _Work(Struct, frozen=True):
         fitted: list[str] = []
         done: set[str] = set()
         later = self.lowered_feet()
+        shown: tuple[str, ...] = ()
         out += self.glass_out()
         for i, stage in enumerate(self.plan.stages):
             if stage.first:
@@ -158,8 +159,9 @@ class _Work(Struct, frozen=True):
             fitted += [m.id for m in stage.members]
             out += self.anchor(stage)
             if stage.moved:
-                done |= {w.joint.id for _, welds in stage.moved for w in welds}
-                out.append(self.move(stage, self.laid_after(i)))
+                out.append(self.move(stage, self.laid_after(i), shown))
+                shown = out[-1].weld
+                done |= set(shown)
         out.append(self.try_all())
         out += self.feet()
         out += self.weld_out([w for w in self.plan.welds if w.joint.id not in done])
@@ -398,7 +400,7 @@ class _Work(Struct, frozen=True):
             )
         ]
 
-    def move(self, stage: FitStage, laid: set[str]) -> Step:
+    def move(self, stage: FitStage, laid: set[str], shown: Sequence[str]) -> Step:
         ends = {(j.branch, j.branch_end): j.id for j in self.cage.joints}
         moves = [
             Move(
@@ -428,6 +430,7 @@ class _Work(Struct, frozen=True):
         return Step(
             title=f"Weld the hidden side: {', '.join(dict.fromkeys(m.way.value for m in moves))}",
             text=(
+                *_again_words(shown),
                 *self.waiting_words(stage),
                 f"Weld first what is seen of {', '.join(joints)}.",
                 f"Hang or prop the cage so that it cannot fall, then break the tacks of {names}.",
@@ -623,6 +626,16 @@ class _Work(Struct, frozen=True):
             text=division(door, tips, self.units),
             tries=tuple(_texts()["swing_out"]["try"]),
         )
+
+
+def _again_words(shown: Sequence[str]) -> list[str]:
+    """Why tacks are broken again, after a move that showed some joints."""
+    if not shown:
+        return []
+    return [
+        f"The tacks are broken once more: {', '.join(shown)} could not wait for this, as no move "
+        "shows all of them with these tubes in place."
+    ]
 
 
 def _put_off_words(stage: FitStage) -> list[str]:

@@ -305,6 +305,17 @@ def test_tubes_wait_that_would_have_the_tacks_broken_once_more(tmp_path: Path) -
     assert hidden
     assert f"no move shows the hidden side of {', '.join(hidden)}, and" in rails.text[0]
     assert not any("waited until here" in t for s in design.steps if s is not rails for t in s.text)
+    assert not any("once more" in t for t in step.text)
+    # where they cannot be welded in one go, the second time says why
+    plan = design.weld_plan
+    at = next(i for i, s in enumerate(plan.stages) if s.moved)
+    ((pose, welds),) = plan.stages[at].moved
+    parts = {at - 2: ((pose, welds[:2]),), at: ((pose, welds[2:]),)}
+    stages = [replace(s, moved=parts.get(i, ())) for i, s in enumerate(plan.stages)]
+    again = order_of_work(design.fitted, replace(plan, stages=tuple(stages)))
+    first, second = (s for s in again if s.moves)
+    assert not any("once more" in t for t in first.text)
+    assert f"once more: {', '.join(first.weld)} could not wait" in second.text[0]
 
 
 def test_a_tube_is_divided_for_its_sleeves_before_it_goes_in() -> None:
