@@ -139,6 +139,10 @@ class _Site(Struct):
             self.moves[key] = possible(self.cage, fitted, self.standing)
         return self.moves[key]
 
+    def allowed(self, fitted: Sequence[str]) -> list[Pose]:
+        """Those of them that go through no glass that is in the car."""
+        return [p for p in self.poses(fitted) if self.shell.keys().isdisjoint(p.glass)]
+
     def shown(self, joint: Joint, fitted: Sequence[str], pose: Pose) -> bool:
         """Whether a joint is reached all round in place and in a position of the cage."""
         there = self.reach(joint, fitted, pose)
@@ -256,7 +260,7 @@ def _with_reasons(
             fitted += [m.id for m in s.members]
             if s.moved and any(due[m] > first for m in fitted):
                 there = [*fitted, *(m.id for m in stage.members)]
-                poses = site.poses(there)
+                poses = site.allowed(there)
                 hidden += [
                     w for _, welds in s.moved for w in welds
                     if not any(site.shown(w.joint, there, pose) for pose in poses)
@@ -403,9 +407,7 @@ def _offers(site: _Site, groups: Sequence[Sequence[Member]]) -> dict[int, Shown]
     for i, group in enumerate(groups):
         fitted += [m.id for m in group]
         own = _hidden(site, group, fitted)
-        poses = [
-            p for p in (site.poses(fitted) if own else ()) if site.shell.keys().isdisjoint(p.glass)
-        ]
+        poses = site.allowed(fitted) if own else []
         shown = [(p, [j for j in own if site.shown(j, fitted, p)]) for p in poses]
         if not any(joints for _, joints in shown):
             continue

@@ -36,6 +36,7 @@ from cagekit.inputs.resolve import load_build
 from cagekit.inputs.tooling import Torch
 from cagekit.names import named
 from cagekit.shop.papers.order import Move, Step, on_the_car, order_of_work
+from cagekit.shop.welding import moves
 from cagekit.shop.welding.moves import Way
 from cagekit.shop.welding.welds import plan_welding
 
@@ -278,6 +279,19 @@ def test_joints_that_the_car_hides_wait_for_each_other(tmp_path: Path) -> None:
     assert {"harness_bar_1", "engine_stay_left", "door_bar_left", "sill_bar_left"} <= own
     waited = {w.joint.id for w in design.welds if w.pose and "sill_bar" not in w.joint.branch}
     assert step.text[0].split(" waited")[0].split(", ") == sorted(waited)
+
+
+def test_one_break_of_the_tacks_may_need_two_positions(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A roadster that cannot be slid 200 mm: forwards for its door bars, back for its stays."""
+    monkeypatch.setattr(moves, "SLIDES", (50.0, -50.0, 100.0))
+    design = Design(demos.build("linnet"))
+    Replay(design.fitted, design.build.car, design.tooling.torch, design.steps).run()
+    (step,) = (s for s in design.steps if s.moves)
+    assert set(breaks(design.steps).values()) == {1}
+    assert sorted(m.amount for m in step.moves) == [-50.0, 100.0]
+    back = step.text.index("Back onto its marks, propped as before, not tacked.")
+    said = [n for n, t in enumerate(step.text) if "slide the cage" in t]
+    assert said[0] < back < said[1]
 
 
 def test_tubes_wait_that_would_have_the_tacks_broken_once_more(tmp_path: Path) -> None:
