@@ -13,7 +13,7 @@ Source: primal-dual interior-point method, Boyd and Vandenberghe, Convex Optimiz
 from __future__ import annotations
 
 from collections.abc import Callable
-from math import pi
+from math import inf, pi
 
 import numpy as np
 from msgspec import Struct
@@ -26,7 +26,7 @@ from cagekit.units.tolerance import NEVER_ZERO, NOISE
 
 GAP = 0.0005
 """Gap to the bound, as a share of the factor, at which the search ends."""
-STEPS = 100
+STEPS = 250
 """Most steps of the search."""
 PATIENCE = 3
 """Steps with a small gap that may bring no better end before the search rests."""
@@ -275,8 +275,9 @@ class _Search:
         by_x, by_factor = self.sections.pulled(self.multipliers[:, None] * self.slope)
         left = float(np.abs(self.balance.strains(self.y) - by_x).sum())
         reach = 1 + max(float(np.abs(self.x).max()), 1.0)
-        uneven = abs(1 + by_factor + float(self.wanted @ self.y))
-        return self._gap() + reach * left + uneven * self.factor
+        # what the load's work on the movements, and what it takes of the sections, limit it by
+        limited = -(by_factor + float(self.wanted @ self.y))
+        return (self._gap() + reach * left) / limited if limited > 0 else inf
 
     def _gap(self) -> float:
         return float(self.multipliers @ self.left)

@@ -16,6 +16,7 @@ import pytest
 
 from cagekit.structure.collapse import PlasticFrame, with_second_order
 from cagekit.structure.frame import Frame
+from cagekit.structure.interior import Found, _Search
 from cagekit.structure.model import model_of
 from cagekit.structure.sections import Capacity, gauge
 from cagekit.structure.solve import Loads
@@ -265,6 +266,29 @@ def test_the_end_is_found_of_any_frame_and_its_forces_balance(seed: int) -> None
         wanted = wanted + at_nodes.ravel()[fold.equations.free] * fold.scale
     sums = rows @ (found.forces / fold.unit).ravel()
     assert np.abs(sums - found.factor * wanted).max() < 1e-8 * np.abs(found.factor * wanted).max()
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_no_step_of_the_search_is_bounded_too_low(
+    seed: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Wherever it stands, from its first step on, the end lies below what it says is the most."""
+    seen: list[Found] = []
+    find = _Search._found
+
+    def noted(search: _Search) -> Found:
+        seen.append(find(search))
+        return seen[-1]
+
+    monkeypatch.setattr(_Search, "_found", noted)
+    rng = np.random.default_rng(seed)
+    ends = [(0, 1), (1, 2), (2, 3), (3, 4), (0, 2), (1, 4)]
+    f = frames.frame(rng.uniform(-800, 800, (5, 3)).tolist(), ends, fixed=(0, 4))
+    at = {i: rng.normal(0, [10, 10, 10, 100, 100, 100]).tolist() for i in (1, 2, 3)}
+    end = factor(f, frames.loads(f, at=at))
+    assert len(seen) > 5
+    assert all(found.factor <= end * (1 + GAP) for found in seen)
+    assert min(found.factor + found.above for found in seen) >= end
 
 
 def test_second_order_takes_off() -> None:

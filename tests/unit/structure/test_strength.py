@@ -231,6 +231,14 @@ def test_finer_chords_fold_at_the_same_load_within_a_percent(name: str) -> None:
         assert again.factor == pytest.approx(r.collapse.factor, rel=0.01), r.case.id
 
 
+@pytest.mark.parametrize("name", ["track-roadster", "hillclimb-coupe"])
+def test_no_cage_folds_before_its_hardest_section_is_plastic(name: str) -> None:
+    """Elastic forces balance the load, so that no bound from below lies under theirs."""
+    for r in demos.design(name).strength.results.values():
+        assert r.collapse is not None
+        assert r.collapse.factor >= 0.99 / r.hardest.plastic, r.case.id
+
+
 def test_stiff_ends_are_chosen_in_the_file() -> None:
     load = {"at": TOP, "force": [0, -5000, -5000]}
     soft, stiff = (
