@@ -1,7 +1,8 @@
 """People against the car's own floor, tunnel, sills, dash and roof: whether the data can be true.
 
 What the car sheet does not tell is not judged. The seat below the hips was measured by nobody; a
-person sits no lower than the flesh under the hip joints lets him.
+person sits no lower than the flesh under the hip joints lets him. Feet count where pedals say where
+they are.
 """
 
 from __future__ import annotations
@@ -22,6 +23,8 @@ ALONG = np.linspace(0.0, 1.0, 9)[:, None]
 YIELDS = 25.0
 """A bucket seat presses hips, measured on a flat chair, narrower by this on either side, mm (from
 memory)."""
+ON_PEDALS = ("foot", "shin")
+"""Last words of the parts that are where the pedals have them."""
 LEFT_OUT = ("helmet", "neck", "chest")
 """Parts that are not looked at: the helmet is judged against all of the car, and the round ends of
 neck and chest stand out of the body."""
@@ -44,14 +47,19 @@ class CarRoom(Struct, frozen=True, kw_only=True, eq=False):
     points: tuple[Vec, Vec]
 
 
-def car_rooms(who: Occupant, shell: Iterable[ShellSurface]) -> tuple[CarRoom, ...]:
+def car_rooms(who: Occupant, shell: Iterable[ShellSurface], *, pedals: bool) -> tuple[CarRoom, ...]:
     """Least room between a person and each surface of the car that may bound the seat.
 
     Args:
         who: the person, seated.
         shell: the car's surfaces, keep-outs left out.
+        pedals: whether the person's feet are on pedals that were measured.
     """
-    body = _rows((n, _line(c), c.radius) for n, c in _body(who).items())
+    body = _rows(
+        (n, _line(c), c.radius)
+        for n, c in _body(who).items()
+        if pedals or not n.endswith(ON_PEDALS)
+    )
     seat = _rows(
         (name, solid.centre + (CORNERS * solid.half) @ solid.axes, 0.0)
         for name, solid in (("seat", who.seat_back), ("head rest", who.head_rest))

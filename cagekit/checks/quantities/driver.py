@@ -19,7 +19,7 @@ from cagekit.checks.quantities.quantity import Measure, Pick, quantity
 from cagekit.checks.quantities.survey import Survey, side_of
 from cagekit.fit import readings
 from cagekit.fit.cockpit import Cockpit, Reading
-from cagekit.fit.own_car import car_rooms
+from cagekit.fit.own_car import ON_PEDALS, car_rooms
 from cagekit.people import Occupant
 
 ALONG = np.linspace(0.0, 1.0, 9)
@@ -139,18 +139,26 @@ MEND = {
     "roof": "lower the seat, lean its back further, or measure `back_height` and the roof again",
 }
 """What mends a person in a part of the car, by the last word of its name."""
+MEND_FEET = "measure heel and pedals (`heel_z`), or the floor at the front feet, again"
+"""The same for a foot on a pedal that is in the floor."""
 
 
 def _person_in_car(s: Survey, who: Occupant) -> Measure:
     keep_outs = {k.name for k in s.car.keepouts}
     found = sorted(
-        car_rooms(who, [x for x in s.shell if x.name not in keep_outs]),
+        car_rooms(
+            who,
+            [x for x in s.shell if x.name not in keep_outs],
+            pedals=who.at_wheel and s.car.pedals is not None,
+        ),
         key=lambda room: room.value,
     )
     told = {room.surface.split()[-1] for room in found}
     if not told:
         return Measure(subject=who.name, absent="the car sheet tells nothing around the seat")
     worst = found[0]
+    where = worst.surface.split()[-1]
+    standing = where == "floor" and worst.part.endswith(ON_PEDALS)
     has_no = {"roof"} if s.car.body == "open" else set[str]()
     unknown = [name for name in MEND if name not in told | has_no]
     return Measure(
@@ -159,7 +167,7 @@ def _person_in_car(s: Survey, who: Occupant) -> Measure:
         evidence=Evidence.of(points=worst.points, note=f"{worst.part} at the {worst.surface}"),
         label=f"room between {worst.part} and {worst.surface}",
         text=f"The car sheet has no {', no '.join(unknown)} to hold against." if unknown else "",
-        cure=f"At the {worst.surface}: {MEND[worst.surface.split()[-1]]}.",
+        cure=f"At the {worst.surface}: {MEND_FEET if standing else MEND[where]}.",
     )
 
 

@@ -362,6 +362,24 @@ def test_a_driver_in_tunnel_sill_roof_or_dash_is_told(
     assert f"At the {surface}" in found.cure
 
 
+def test_feet_count_where_pedals_say_where_they_are(
+    cockpit: Sit, bar: Bar, car: Car, person: Callable[..., Driver]
+) -> None:
+    """A heel below the floor is a slip of the pedals; of who has none nobody knows the heels."""
+    assert car.pedals is not None
+    deep = car.model_copy(update={"pedals": car.pedals.model_copy(update={"heel_z": -160.0})})
+    found = [f for f in told(cockpit(hoop_of(bar), car=deep)) if f.code == "fit/in-car"]
+    assert [f.status for f in found] == [Status.FAIL]
+    assert "foot and left floor" in found[0].quantity
+    assert "heel_z" in found[0].cure
+    scene = cockpit(hoop_of(bar), car=deep, others=(person(name="beside"),))
+    beside = [f for f in told(scene) if f.code == "fit/in-car" and f.subject == "beside"]
+    assert [f.status for f in beside] == [Status.PASS]
+    none = car.model_copy(update={"pedals": None, "floor_z": -150.0})
+    without = [f for f in told(cockpit(hoop_of(bar), car=none)) if f.code == "fit/in-car"]
+    assert [f.status for f in without] == [Status.PASS]
+
+
 def test_what_the_car_sheet_does_not_tell_bounds_no_driver(
     cockpit: Sit, bar: Bar, car: Car
 ) -> None:
