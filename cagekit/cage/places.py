@@ -5,8 +5,9 @@ How places are written is told in ``cagekit.inputs.places``.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from difflib import get_close_matches
+from typing import TYPE_CHECKING
 
 import numpy as np
 from msgspec import Struct
@@ -14,10 +15,14 @@ from msgspec import Struct
 from cagekit.cage.made import words_of
 from cagekit.cage.member import Member
 from cagekit.errors import GeometryError, InputError
+from cagekit.geometry.arrays import size3
 from cagekit.geometry.centre_line import Arc, Spot, Vec, unit, vec
 from cagekit.inputs.car import Car
 from cagekit.inputs.places import AtPoint, Location, OnCar, OnTube
 from cagekit.units.tolerance import SAME_POINT
+
+if TYPE_CHECKING:
+    from cagekit.cage.bolted import BoltedTube
 
 MOVES: Mapping[str, tuple[int, float]] = {
     "up": (2, 1.0),
@@ -52,13 +57,31 @@ class Place(Struct, frozen=True, kw_only=True, eq=False):
     surface: str = ""
 
 
+def _keys(name: str, side: str) -> tuple[str, ...]:
+    """What a name of a place may mean, by its side first."""
+    return (f"{name}_{side}", name) if side else (name,)
+
+
 class Places:
-    """Finds places on the members made so far."""
+    """Finds places on the members made so far.
+
+    Args:
+        car: on whose metal places are too.
+        members: by id.
+        left_out: names that the build leaves out.
+        bolted: tubes that come apart, of whose pieces none is among the members whole: a place on
+            one is counted along the whole of it.
+    """
 
     def __init__(
-        self, car: Car, members: Mapping[str, Member], left_out: Collection[str] = ()
+        self,
+        car: Car,
+        members: Mapping[str, Member],
+        left_out: Collection[str] = (),
+        bolted: Iterable[BoltedTube] = (),
     ) -> None:
         self.car, self.members, self.left_out = car, members, left_out
+        self.bolted = {t.fitted.id: t for t in bolted}
 
     def find(self, p: Location, *, where: str) -> Place:
         """Find a place; InputError for a wrong name, GeometryError off the tube.
@@ -72,6 +95,11 @@ class Places:
         if isinstance(p, OnCar):
             return self.car_foot(p.side, p.spot, where=where)
         others = tuple(self.member(o, "", where=where, text=p).id for o in p.others)
+        for key in _keys(p.member, p.side):
+            if key in self.bolted:
+                member, spot = self._on_piece(self.bolted[key], p, where)
+                names = dict.fromkeys((*_node_of(member, spot), member.id, *others))
+                return Place(point=spot.point, members=tuple(names), spot=spot)
         pieces = self.pieces(p.member, p.side, where=where, text=p)
         for member in pieces:
             try:
@@ -85,6 +113,12 @@ class Places:
         raise GeometryError(
             p.member, f"has no such place on any of its {len(pieces)} pieces: {str(p)!r}."
         )
+
+    def _on_piece(self, tube: BoltedTube, p: OnTube, where: str) -> tuple[Member, Spot]:
+        """The piece of a tube that comes apart which has a place, and where; else the nearest."""
+        point = self._spot(tube.fitted, p, where).point
+        near = [(m, m.path.nearest(point)) for m in (self.members[i] for i in tube.pieces)]
+        return min(near, key=lambda found: size3(found[1].point - point))
 
     def _spot(self, member: Member, p: OnTube, where: str) -> Spot:
         station = self._station(member, p, where)
@@ -103,7 +137,7 @@ class Places:
             where: what a message names.
             text: the place as written, for messages.
         """
-        for key in [name] if not side else [f"{name}_{side}", name]:
+        for key in _keys(name, side):
             if key in self.members:
                 return (self.members[key],)
             pieces = tuple(self.members[w.id] for w in words_of(self.members) if w.bar == key)
@@ -123,7 +157,7 @@ class Places:
         Raises:
             InputError: there is none of that name yet; tells the nearest.
         """
-        for key in [name] if not side else [f"{name}_{side}", name]:
+        for key in _keys(name, side):
             if key in self.members:
                 return self.members[key]
         if name in self.left_out:

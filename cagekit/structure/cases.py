@@ -104,7 +104,9 @@ class LoadScene:
     places: Places = field(init=False)
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "places", Places(self.car, self.cage.members))
+        object.__setattr__(
+            self, "places", Places(self.car, self.cage.members, bolted=self.cage.bolted)
+        )
 
     @property
     def throat_over_wall(self) -> float:

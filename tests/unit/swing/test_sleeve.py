@@ -18,10 +18,12 @@ from cagekit.cage.cage import Cage
 from cagekit.design import Design
 from cagekit.errors import InputError
 from cagekit.inputs.bolted import SleeveEntry
+from cagekit.inputs.loads import LoadsFile
 from cagekit.inputs.resolve import load_build
 from cagekit.shop.sawing.templates import templates
 from cagekit.solids.bodies import expected_volumes, member_body, small_part_body
 from cagekit.solids.measure import measure
+from cagekit.structure.cases import LoadScene, cases_of
 from cagekit.structure.model import model_of, solver_of
 from cagekit.structure.solve import Loads
 from cagekit.view.scene import bodies
@@ -74,6 +76,30 @@ def test_pieces_are_the_whole_tube_less_the_saw_cuts(design: Design) -> None:
     stood = {e for p in fitted.plates for e in p.ends}
     assert {"rear_brace_left.b", "rear_brace_right.b"} <= stood
     assert {w.to for p in fitted.plates for w in p.welds} >= {"rear_brace_left end b"}
+
+
+@pytest.mark.parametrize(("fraction", "piece"), [(0.2, 0), (0.5, 1), (0.9, 2)])
+def test_a_plate_and_a_load_stand_where_a_strut_would_on_a_tube_that_comes_apart(
+    tmp_path: Path, fraction: float, piece: int
+) -> None:
+    """Along the whole tube, as its joints are counted."""
+    at = f"on rear_brace_left at fraction {fraction}"
+    design = built(tmp_path, f'{TWICE}\n[[plate]]\nkind = "tab"\nat = "{at}"\n')
+    tube = next(t for t in design.cage.bolted if t.fitted.id == "rear_brace_left")
+    path = tube.fitted.path
+    (tab,) = [p for p in design.cage.plates if p.id.startswith("other_tab")]
+    assert tab.members == (tube.pieces[piece],)
+    assert path.nearest(tab.placement[:3, 3]).station == pytest.approx(fraction * path.length)
+    load = {"at": [at.replace("_left", ".left")], "force": [0, 0, -1000]}
+    case = {"id": "a", "title": "a", "load": [load]}
+    own = LoadsFile.model_validate({"name": "own", "title": "own", "case": [case]})
+    scene = LoadScene(
+        cage=design.cage, car=design.build.car, people=1, file=own, where="own", leg_over_wall=1.0
+    )
+    ((push,),) = [c.pushes for c in cases_of(scene)]
+    assert push.member == tube.pieces[piece]
+    point = design.cage.member(push.member).path.points([push.station])[0]
+    assert path.nearest(point).station == pytest.approx(fraction * path.length)
 
 
 def test_every_hole_is_where_its_bolt_is_and_bushes_stay_inside_the_tube(design: Design) -> None:
