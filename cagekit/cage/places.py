@@ -168,6 +168,17 @@ class Places:
                 problem=f"the build leaves {name!r} out (omit = true).",
                 hint="Leave this out too, or write it on another member.",
             )
+        own = {i for tube in self.car.chassis.tube for i in tube.axes()}.intersection(
+            _keys(name, side)
+        )
+        if own:
+            raise InputError(
+                where,
+                "",
+                str(text) or name,
+                problem=f"{min(own)!r} is a tube of the car's own frame, which is not made here.",
+                hint="Name a tube of the cage.",
+            )
         near = get_close_matches(f"{name}_{side}" if side else name, list(self.members), 1)
         hint = (
             f"Did you mean {near[0]!r}?"

@@ -160,6 +160,22 @@ to = "on waist_rail_left at x 600"
     assert member.path.end[0] == pytest.approx(600)
 
 
+@pytest.mark.parametrize(
+    ("table", "at"),
+    [
+        ('[[plate]]\nkind = "tab"\nat = "{}"', "on waist_rail_left at x 600"),
+        ('[[plate]]\nkind = "tab"\nat = "{}"', "on waist_rail.right at x 600"),
+        ('[[joint]]\nat = "{}"', "on hoop_cross at middle"),
+    ],
+)
+def test_what_only_a_tube_of_the_cage_can_carry_is_refused_on_the_frame(
+    tmp_path: Path, table: str, at: str
+) -> None:
+    with pytest.raises(InputError, match="is a tube of the car's own frame") as told:
+        assemble(loaded(tmp_path, build=f"{BUILD}\n{table.format(at)}\n"))
+    assert "Did you mean" not in str(told.value)
+
+
 WRONG = [
     ('tube = "waist_rail"', 'tube = "waste_rail"', "Did you mean"),
     ("point = [0, 268, 60]", "point = [0, 310, 60]", "from the axis of waist_rail"),

@@ -184,7 +184,7 @@ def test_a_tube_that_leans_too_far_for_its_plate_names_the_normal_of_the_car_she
     (tmp_path / "own.toml").write_text(own, "utf-8")
     line = shown[:at].count("\n") + 1
     with pytest.raises(
-        GeometryError, match=rf"Turn the sheet of left\.rear_foot .*`normal`.*car\.toml:{line} "
+        GeometryError, match=rf"Turn the sheet of left\.rear_foot .*`normal`.*car\.toml:{line}\.$"
     ):
         _ = Design.load(str(tmp_path / "own.toml")).cage
 
