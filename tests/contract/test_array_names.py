@@ -5,15 +5,17 @@ from __future__ import annotations
 import ast
 import re
 from collections.abc import Iterator
-from pathlib import Path
 
-PACKAGE = Path(__file__).parents[2] / "cagekit"
+from sources import IN_ONE_PROCESS, trees
+
+pytestmark = IN_ONE_PROCESS
+
 ROWS = re.compile(r"``\([a-z]+, [23]\)``")
 
 
-def told_as_rows(text: str) -> Iterator[tuple[int, str]]:
+def told_as_rows(tree: ast.AST) -> Iterator[tuple[int, str]]:
     """Line and name of each argument told as rows of points, ``(n, 3)``, and typed as one point."""
-    for function in ast.walk(ast.parse(text)):
+    for function in ast.walk(tree):
         if not isinstance(function, ast.FunctionDef):
             continue
         told = ast.get_docstring(function) or ""
@@ -28,13 +30,13 @@ def told_as_rows(text: str) -> Iterator[tuple[int, str]]:
 
 def test_rows_of_points_are_typed_as_rows() -> None:
     found = [
-        f"cagekit/{path.relative_to(PACKAGE).as_posix()}:{line}: {name}"
-        for path in sorted(PACKAGE.rglob("*.py"))
-        for line, name in told_as_rows(path.read_text(encoding="utf-8"))
+        f"cagekit/{path.as_posix()}:{line}: {name}"
+        for path, tree in trees().items()
+        for line, name in told_as_rows(tree)
     ]
     assert not found, "\n".join(found)
 
 
 def test_a_wrong_name_is_seen() -> None:
     text = 'def f(a: Vec) -> None:\n    """Do.\n\n    Args:\n        a: rows, ``(n, 3)``.\n    """'
-    assert list(told_as_rows(text)) == [(1, "a")]
+    assert list(told_as_rows(ast.parse(text))) == [(1, "a")]

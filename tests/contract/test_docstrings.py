@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import ast
-from collections.abc import Iterator
-from pathlib import Path
+from collections.abc import Collection, Iterator
 
 import pytest
+from sources import IN_ONE_PROCESS, trees
 
-PACKAGE = Path(__file__).parents[2] / "cagekit"
+pytestmark = IN_ONE_PROCESS
+
 WHOLE = ("view", "materials", "geometry", "solids", "shop")
 """Rooms where every one says it."""
 
@@ -46,31 +47,32 @@ def refuses(node: ast.AST) -> bool:
     return False
 
 
-def silent(section: str, folder: Path) -> tuple[list[str], int]:
-    """Functions below a folder whose docstring lacks a section that it needs, and how many need it.
+def silent(section: str, rooms: Collection[str]) -> tuple[list[str], int]:
+    """Functions of rooms whose docstring lacks a section that it needs, and how many need it.
 
     Args:
         section: ``Args`` for those with three arguments or more, ``Raises`` for those that raise.
-        folder: a room, or the whole package.
+        rooms: their folders; none for the whole package.
     """
     lacking, count = [], 0
-    for path in sorted(folder.rglob("*.py")):
-        for name, node in public(ast.parse(path.read_text("utf-8")).body):
+    for path, tree in trees().items():
+        if rooms and path.parts[0] not in rooms:
+            continue
+        for name, node in public(tree.body):
             if taken(node) >= 3 if section == "Args" else refuses(node):
                 count += 1
                 if f"{section}:" not in (ast.get_docstring(node) or ""):
-                    lacking.append(f"{path.relative_to(PACKAGE)}: {name}")
+                    lacking.append(f"{path}: {name}")
     return lacking, count
 
 
 @pytest.mark.parametrize("section", ["Args", "Raises"])
-@pytest.mark.parametrize("room", WHOLE)
-def test_every_function_of_a_room_says_it(section: str, room: str) -> None:
-    lacking, _ = silent(section, PACKAGE / room)
+def test_every_function_of_a_room_says_it(section: str) -> None:
+    lacking, _ = silent(section, WHOLE)
     assert lacking == []
 
 
 @pytest.mark.parametrize("section", ["Args", "Raises"])
 def test_nine_of_ten_functions_of_the_package_say_it(section: str) -> None:
-    lacking, count = silent(section, PACKAGE)
+    lacking, count = silent(section, ())
     assert len(lacking) <= count / 10, lacking

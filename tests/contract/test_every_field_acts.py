@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import ast
 from importlib import import_module
-from pathlib import Path
 
 from msgspec import Struct
 from pydantic import BaseModel
+from sources import IN_ONE_PROCESS, PACKAGE, trees
 
 from cagekit.car.tapes import tapes
 
-PACKAGE = Path(__file__).parents[2] / "cagekit"
+pytestmark = IN_ONE_PROCESS
+
 INPUTS = PACKAGE / "inputs"
 
 READ_BY_INPUTS = {
@@ -61,13 +62,13 @@ def models() -> list[type[BaseModel | Struct]]:
     return [m for m in found if m.__module__.startswith("cagekit.inputs.")]
 
 
-def read_in(folder: Path, *, without: Path | None = None) -> tuple[set[str], set[str]]:
-    """Attributes that the code below a folder reads, and the strings that it holds."""
+def read_in(*, inputs: bool) -> tuple[set[str], set[str]]:
+    """Attributes that the code of ``inputs``, or of all else, reads, and strings that it holds."""
     attributes, strings = set(), set()
-    for path in folder.rglob("*.py"):
-        if without is not None and path.is_relative_to(without):
+    for path, tree in trees().items():
+        if (path.parts[0] == "inputs") != inputs:
             continue
-        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        for node in ast.walk(tree):
             if isinstance(node, ast.Attribute) and isinstance(node.ctx, ast.Load):
                 attributes.add(node.attr)
             elif isinstance(node, ast.Constant) and isinstance(node.value, str):
@@ -76,8 +77,8 @@ def read_in(folder: Path, *, without: Path | None = None) -> tuple[set[str], set
 
 
 def test_every_field_is_read() -> None:
-    read, strings = read_in(PACKAGE, without=INPUTS)
-    inside, _ = read_in(INPUTS)
+    read, strings = read_in(inputs=False)
+    inside, _ = read_in(inputs=True)
     unread = set()
     for model in models():
         fields = model.__struct_fields__ if issubclass(model, Struct) else model.model_fields

@@ -5,15 +5,16 @@ from __future__ import annotations
 import ast
 import re
 from collections import defaultdict
-from pathlib import Path
 
-PACKAGE = Path(__file__).parents[2] / "cagekit"
+from sources import IN_ONE_PROCESS, PACKAGE, trees
+
+pytestmark = IN_ONE_PROCESS
 
 
 def test_no_class_is_named_like_another() -> None:
     where = defaultdict(list)
-    for path in sorted(PACKAGE.rglob("*.py")):
-        for node in ast.parse(path.read_text("utf-8")).body:
+    for path, tree in trees().items():
+        for node in tree.body:
             if isinstance(node, ast.ClassDef):
                 names = [node.name]
             elif isinstance(node, ast.Assign):
@@ -23,7 +24,7 @@ def test_no_class_is_named_like_another() -> None:
             for name in names:
                 # Types and private helpers; constants in capitals speak for their module only.
                 if name[0].isupper() and not name.isupper():
-                    where[name].append(f"{path.relative_to(PACKAGE)}:{node.lineno}")
+                    where[name].append(f"{path}:{node.lineno}")
     assert {name: spots for name, spots in where.items() if len(spots) > 1} == {}
 
 

@@ -5,11 +5,12 @@ from __future__ import annotations
 import ast
 import re
 from collections import Counter
-from pathlib import Path
 
 import pytest
+from sources import IN_ONE_PROCESS, PACKAGE, trees
 
-PACKAGE = Path(__file__).parents[2] / "cagekit"
+pytestmark = IN_ONE_PROCESS
+
 WORD = re.compile(r"[A-Z_]+\b")
 HOME = "units/tolerance.py"
 OWN = {
@@ -35,11 +36,11 @@ OWN = {
 """Constants by module that hold such a number of their own, each told in its module."""
 
 
-def bare(text: str) -> list[tuple[int, str, str]]:
+def bare(text: str, tree: ast.Module) -> list[tuple[int, str, str]]:
     """Line, number and the constant it belongs to (or nothing) of each 1e-n in a source."""
     found = []
     lines = [line.encode() for line in text.splitlines()]
-    for statement in ast.parse(text).body:
+    for statement in tree.body:
         name = ""
         if isinstance(statement, ast.Assign) and isinstance(statement.targets[0], ast.Name):
             name = statement.targets[0].id
@@ -54,11 +55,11 @@ def bare(text: str) -> list[tuple[int, str, str]]:
 
 def test_no_tolerance_stands_outside_its_module() -> None:
     strays, used = [], set()
-    for path in sorted(PACKAGE.rglob("*.py")):
-        where = path.relative_to(PACKAGE).as_posix()
+    for path, tree in trees().items():
+        where = path.as_posix()
         if where == HOME:
             continue
-        for line, written, name in bare(path.read_text(encoding="utf-8")):
+        for line, written, name in bare((PACKAGE / path).read_text(encoding="utf-8"), tree):
             if name in OWN.get(where, set()):
                 used.add((where, name))
             else:
@@ -69,7 +70,7 @@ def test_no_tolerance_stands_outside_its_module() -> None:
 
 @pytest.mark.parametrize("text", ["if a < 1e-6:\n    pass", "X = 2e-3", "def f(tol=1E-4): ..."])
 def test_a_stray_is_seen(text: str) -> None:
-    assert bare(text)
+    assert bare(text, ast.parse(text))
 
 
 def test_every_tolerance_is_used_and_told() -> None:
