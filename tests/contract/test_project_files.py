@@ -6,6 +6,8 @@ import re
 import tomllib
 from pathlib import Path
 
+import pytest
+
 import cagekit
 
 ROOT = Path(__file__).parents[2]
@@ -53,6 +55,12 @@ def test_every_folder_of_unit_tests_is_a_room() -> None:
     unit = ROOT / "tests" / "unit"
     folders = [p.relative_to(unit) for p in unit.rglob("*") if p.is_dir() and any(p.glob("*.py"))]
     assert [f for f in folders if not (ROOT / "cagekit" / f / "__init__.py").exists()] == []
+
+
+def test_tests_side_by_side_know_their_group(request: pytest.FixtureRequest) -> None:
+    """They are dealt out by what follows `@` in their ids; without it each for itself, unseen."""
+    grouped = getattr(request.config.option, "loadgroup", False)
+    assert request.node.nodeid.endswith("@tests/contract/test_project_files.py") == grouped
 
 
 GUIDE = (ROOT / "DEVELOPERS.md").read_text("utf-8")
