@@ -2,7 +2,8 @@
 
 Closed forms and their sources: tests/data/copes.csv. The root finder knows a parent only as a
 polyline with rounded corners: it walks each ray of the branch down the signed distance to the
-parents' centre lines and closes in with scipy's brentq; it shares no formula with the package.
+parents' centre lines and halves the last step until it has the spot; it shares no formula with the
+package.
 """
 
 from __future__ import annotations
@@ -17,7 +18,6 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 from scipy.integrate import quad
-from scipy.optimize import brentq
 
 from cagekit.geometry.centre_line import CentreLine, perpendicular, rotate, unit
 from cagekit.geometry.cope import EndCut, Parent, cut_end
@@ -176,20 +176,22 @@ def clear_station(tubes: list[Round], point: Array, back: Array, radius: float) 
     return float(s[int(np.argmax(free))])
 
 
-def first_touch(tubes: list[Round], origin: Array, back: Array, top: float) -> float | None:
-    """First contact of one ray coming down from ``top``; None when it passes everything."""
-    s = np.arange(top, -300.0, -0.5)
-    f = union(tubes, origin + s[:, None] * back)
-    hits = np.nonzero(f < 0.0)[0]
-    if not len(hits):
-        return None
-    k = int(hits[0])
-    assert k > 0, "the walk must start outside"
-
-    def at(t: float) -> float:
-        return float(union(tubes, (origin + t * back)[None, :])[0])
-
-    return float(brentq(at, s[k], s[k - 1], xtol=1e-10))
+def first_touches(tubes: list[Round], origins: Array, back: Array, top: float) -> Array:
+    """First contact of each ray ``(n, 3)`` coming down from ``top``; nan where it passes all."""
+    outside = inside = np.full(len(origins), top)
+    f = union(tubes, origins + inside[:, None] * back)
+    assert (f >= 0.0).all(), "the walk must start outside"
+    while (goes_on := (f >= 0.0) & (inside > -300.0)).any():
+        outside = np.where(goes_on, inside, outside)
+        # a step of the free distance cannot jump through a surface
+        inside = np.where(goes_on, inside - np.maximum(f, 0.5), inside)
+        f = union(tubes, origins + inside[:, None] * back)
+    met = f < 0.0
+    for _ in range(40):
+        middle = (inside + outside) / 2
+        free = union(tubes, origins + middle[:, None] * back) >= 0.0
+        inside, outside = np.where(free, inside, middle), np.where(free, middle, outside)
+    return np.where(met, outside, np.nan)
 
 
 def assert_ordinates(cut: EndCut, tubes: list[Round], *, count: int = 20) -> None:
@@ -198,11 +200,12 @@ def assert_ordinates(cut: EndCut, tubes: list[Round], *, count: int = 20) -> Non
     top = clear_station(tubes, cut.point, -cut.out, cut.outer_radius)
     for rho in (cut.outer_radius, cut.inner_radius):
         contact = cut.contact(phi, rho)
-        for o, s, ok in zip(cut.origins(phi, rho), contact.s, contact.ok, strict=True):
-            touch = first_touch(tubes, o, -cut.out, top)
+        origins = cut.origins(phi, rho)
+        touches = first_touches(tubes, origins, -cut.out, top)
+        for o, s, ok, touch in zip(origins, contact.s, contact.ok, touches, strict=True):
             if not ok:
-                assert touch is None
-            elif touch is None:
+                assert np.isnan(touch)
+            elif np.isnan(touch):
                 # only a tangent ray may slip between the walk's steps
                 assert abs(union(tubes, (o - s * cut.out)[None, :])[0]) < 1e-3
             else:
