@@ -10,7 +10,6 @@ import pytest
 
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import End, Member
-from cagekit.design import Design
 from cagekit.geometry.centre_line import CentreLine, Vec, unit
 from cagekit.materials.tubes import Tube
 from cagekit.shop.papers.setting_out import SettingOut, Tape, set_out
@@ -26,22 +25,19 @@ def walked(path: CentreLine, radius: float, tip: float, reads: float) -> tuple[V
     """
     stations = np.linspace(0.0, path.length, 20001)
     points, tangents = path.points(stations), path.tangents(stations)
-    zero = path.reference_lines()[0]
-    gone = -tip
-    last = points[0] + radius * zero
-    for p, t in zip(points[1:], tangents[1:], strict=True):
-        zero = unit(zero - (zero @ t) * t)
-        spot = p + radius * zero
-        gone += float(np.linalg.norm(spot - last))
-        last = spot
-        if gone >= reads:
-            break
-    return p, t, zero
+    zeros = np.tile(path.reference_lines()[0], (len(stations), 1))
+    turns = (np.diff(tangents, axis=0) != 0.0).any(axis=1)
+    for i, turn in enumerate(turns, start=1):
+        before, t = zeros[i - 1], tangents[i]
+        zeros[i] = unit(before - (before @ t) * t) if turn else before
+    steps = np.linalg.norm(np.diff(points + radius * zeros, axis=0), axis=1)
+    here = 1 + np.searchsorted(np.cumsum(steps) - tip, reads)
+    return points[here], tangents[here], zeros[here]
 
 
 @pytest.fixture(scope="module", params=(*demos.DEMOS, *demos.STRANGERS))
 def demo(request: pytest.FixtureRequest) -> tuple[Cage, SettingOut]:
-    design = Design(demos.build(request.param))
+    design = demos.design(request.param)
     return design.fitted, design.setting_out
 
 
@@ -54,7 +50,7 @@ def test_every_cope_has_a_mark_on_each_of_its_parents(demo: tuple[Cage, SettingO
 @pytest.mark.parametrize("drop", ["0", "0.4", "0.8", "1 1/4"])
 def test_no_mark_of_nothing_where_neighbours_share_a_node(drop: str) -> None:
     # at 0 the diagonal takes all that halo and brace share on the left; they do share on the right
-    design = Design.load("sprint-wagon").changed("rear_brace", drop=drop)
+    design = demos.design("sprint-wagon").changed("rear_brace", drop=drop)
     cage = design.fitted
     for joint in cage.joints:
         cut = joint.cut
@@ -192,7 +188,7 @@ def test_a_mark_reads_from_the_tip_and_not_from_the_node() -> None:
 
 
 def test_a_tab_is_marked_where_it_stands() -> None:
-    design = Design.load("track-roadster")
+    design = demos.design("track-roadster")
     tabs = [f for f in design.setting_out.fixings if f.kind == "tab"]
     assert len(tabs) == 4
     for f in tabs:
