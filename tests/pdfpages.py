@@ -108,20 +108,19 @@ def _letters(page: Any, height: float) -> tuple[Letter, ...]:
     matrix = raw.FS_MATRIX()
     last = (0.0, 0.0)
     names: dict[int, str] = {}
-    seen: dict[str, list[tuple[float, float]]] = {}
+    seen: dict[tuple[str, int, int], tuple[float, float]] = {}
     out = []
     for i in range(raw.FPDFText_CountChars(handle)):
         letter = chr(raw.FPDFText_GetUnicode(handle, i))
         if raw.FPDFText_IsGenerated(handle, i) == 1 or letter < " ":
             continue
         raw.FPDFText_GetCharOrigin(handle, i, byref(x), byref(y))
-        spots, spot = seen.setdefault(letter, []), (x.value, y.value)
+        spot = x.value, y.value
         # the letters of a ligature stand on one spot, and one after the other
-        alike = any(abs(a - spot[0]) < TWICE and abs(b - spot[1]) < TWICE for a, b in spots[-40:])
-        if alike and spot != last:
+        if spot != last and _is_near(spot, letter, seen):
             continue
         last = spot
-        spots.append(spot)
+        seen[letter, int(spot[0] // TWICE), int(spot[1] // TWICE)] = spot
         raw.FPDFText_GetMatrix(handle, i, byref(matrix))
         size = raw.FPDFText_GetFontSize(handle, i) * hypot(matrix.c, matrix.d)
         level = isclose(raw.FPDFText_GetCharAngle(handle, i) % (2 * pi), 0.0, abs_tol=1e-3)
@@ -137,6 +136,20 @@ def _letters(page: Any, height: float) -> tuple[Letter, ...]:
         )
     text.close()
     return tuple(out)
+
+
+def _is_near(
+    spot: tuple[float, float], letter: str, seen: dict[tuple[str, int, int], tuple[float, float]]
+) -> bool:
+    """Whether the same letter stands beside a spot; those seen are kept by squares of ``TWICE``."""
+    x, y = spot
+    across, up = int(x // TWICE), int(y // TWICE)
+    for i in (across, across - 1, across + 1):
+        for j in (up, up - 1, up + 1):
+            there = seen.get((letter, i, j))
+            if there and abs(there[0] - x) < TWICE and abs(there[1] - y) < TWICE:
+                return True
+    return False
 
 
 def _font(handle: Any, i: int, names: dict[int, str]) -> str:
