@@ -135,7 +135,6 @@ def test_the_whole_cage_is_as_clean_as_its_parts(name: str, made: Callable[[str]
     assert uses.every > 40 * len(solids) / 2
     assert uses.beyond == 0
     assert uses.loosest <= 1.001e-7
-    assert [k for k, s in enumerate(solids) if faults(s)] == []
 
 
 @every_demo
