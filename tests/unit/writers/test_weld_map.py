@@ -65,7 +65,7 @@ def spot(pages: list, text: str) -> tuple[int, float]:
 def test_the_picture_of_joints_stands_below_its_heading(
     tmp_path: Path, paper: str, tall: float
 ) -> None:
-    for down in range(0, 240, 8):
+    for down in range(0, 240, 12):
         pages = typeset(tmp_path, paper, down, tall, 30)
         heading, picture = spot(pages, "Weld map"), spot(pages, "Joints of tubes")
         listed = spot(pages, "Joints")
