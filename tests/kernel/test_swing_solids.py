@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
+import demos
 import numpy as np
 import pytest
 
-from cagekit.assembly.assemble import assemble
 from cagekit.cage.cage import Cage
 from cagekit.cage.door import SwingDoor
-from cagekit.inputs.resolve import load_build
 from cagekit.parts.swing import SWING_KINDS
 from cagekit.solids.bodies import (
     kernel_body,
@@ -24,7 +23,7 @@ pytestmark = pytest.mark.kernel
 
 @pytest.fixture(scope="module")
 def cage() -> Cage:
-    return assemble(load_build("sprint-wagon"))
+    return demos.cage("sprint-wagon")
 
 
 @pytest.mark.parametrize("design", ["saddle", "cheeks"])

@@ -8,6 +8,7 @@ from dataclasses import dataclass, fields
 from enum import Enum
 from typing import Any
 
+import demos
 import numpy as np
 import pytest
 from hypothesis import given
@@ -17,7 +18,6 @@ from msgspec.structs import force_setattr
 
 from cagekit.cage.cage import Cage
 from cagekit.cage.kept import Kept, content
-from cagekit.design import Design
 
 LEAVES = st.one_of(
     st.none(), st.booleans(), st.integers(), st.text(max_size=3), st.floats(allow_nan=False)
@@ -109,7 +109,7 @@ def test_the_oldest_go_first() -> None:
 
 @pytest.fixture(scope="module")
 def cage() -> Cage:
-    return Design.load("sprint-wagon").cage
+    return demos.cage("sprint-wagon")
 
 
 def _other(value: Any) -> Any:

@@ -6,11 +6,11 @@ import tomllib
 from dataclasses import replace
 from math import pi, sqrt
 
+import demos
 import numpy as np
 import pytest
 from msgspec.structs import replace as replace_struct
 
-from cagekit.assembly.assemble import assemble
 from cagekit.cage import collisions as seen
 from cagekit.cage.cage import Cage
 from cagekit.cage.collisions import length_of, overlaps, wall_of
@@ -22,7 +22,6 @@ from cagekit.geometry.centre_line import CentreLine
 from cagekit.geometry.walls import Walls
 from cagekit.inputs.grind import Grind
 from cagekit.inputs.presets import list_presets
-from cagekit.inputs.resolve import load_build
 from cagekit.materials.tubes import Tube
 from cagekit.shop.sawing.templates import templates
 
@@ -146,7 +145,7 @@ def test_a_cure_names_all_that_a_tube_is_to_be_cut_by_and_what_it_is_cut_by_alre
     assert len(hits) == 2
     assert all('[members.three] split_by = ["one", "two"]' in hit.cure for hit in hits)
 
-    by_one = Design.load("gravel-hatch").changed("harness_bar", split_by=["hoop_diagonal"])
+    by_one = demos.design("gravel-hatch").changed("harness_bar", split_by=["hoop_diagonal"])
     (hit,) = [f for f in run(by_one, ["geometry"]) if f.code == "cage/collision"]
     typed = hit.cure.partition("[members.harness_bar] ")[2].partition(", so")[0]
     both = tomllib.loads(typed)["split_by"]
@@ -156,7 +155,7 @@ def test_a_cure_names_all_that_a_tube_is_to_be_cut_by_and_what_it_is_cut_by_alre
 
 
 def test_a_node_that_is_missed_is_told_where_it_is() -> None:
-    design = Design.load("gravel-hatch").changed("harness_bar", height=455)
+    design = demos.design("gravel-hatch").changed("harness_bar", height=455)
     missed = [f for f in run(design, ["geometry"]) if f.code == "geometry/node"]
     assert [f.subject for f in missed if f.status is Status.WARN] == [
         "door_bar_left end a",
@@ -363,7 +362,7 @@ def test_what_a_pair_gets_does_not_hang_on_the_pairs_beside_it() -> None:
 
 @pytest.mark.parametrize("name", [p.name for p in list_presets("build")])
 def test_the_demos_are_free_of_collisions(name: str) -> None:
-    assert overlaps(assemble(load_build(name))) == []
+    assert overlaps(demos.cage(name)) == []
 
 
 def loops(x: float, z: float, lean: float) -> list[Member]:

@@ -9,6 +9,7 @@ from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
+import demos
 import numpy as np
 import pytest
 
@@ -232,6 +233,6 @@ def test_tubes_that_hang_in_the_air() -> None:
 
 @pytest.mark.parametrize("name", DEMOS)
 def test_no_tube_of_a_demo_hangs_in_the_air(name: str) -> None:
-    (f,) = by_code(geometry(Design.load(name)))["geometry/in-the-air"]
+    (f,) = by_code(geometry(demos.design(name)))["geometry/in-the-air"]
     assert f.status is Status.PASS
-    assert set(f.evidence.members) == set(Design.load(name).cage.members)
+    assert set(f.evidence.members) == set(demos.cage(name).members)

@@ -6,6 +6,7 @@ from collections import defaultdict
 from itertools import combinations
 from pathlib import Path
 
+import demos
 import pytest
 from msgspec.structs import replace
 
@@ -59,7 +60,7 @@ def _same(a: Finding, b: Finding) -> bool:
 
 @pytest.fixture(scope="module")
 def designs() -> dict[str, Design]:
-    return {name: Design.load(name) for name in DEMOS}
+    return {name: demos.design(name) for name in DEMOS}
 
 
 @pytest.mark.parametrize("name", DEMOS)

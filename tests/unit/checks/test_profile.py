@@ -6,6 +6,7 @@ import re
 import tomllib
 from pathlib import Path
 
+import demos
 import pytest
 
 from cagekit.assembly.assemble import members_only
@@ -120,7 +121,7 @@ def test_a_limit_that_nothing_can_have_is_refused(tmp_path: Path) -> None:
 def test_what_a_text_can_be_is_all_that_is_measured() -> None:
     told: dict[str, set[object]] = {}
     for name in ("gravel-hatch", "sprint-wagon", "hillclimb-coupe", "track-roadster"):
-        survey = Survey(Design.load(name))
+        survey = Survey(demos.design(name))
         for q in quantities().values():
             if q.words:
                 told.setdefault(q.name, set()).update(m.value for m in q.measure(survey, Pick()))
@@ -130,7 +131,7 @@ def test_what_a_text_can_be_is_all_that_is_measured() -> None:
 
 def test_quantities_of_feet_are_those_that_take_kinds_of_them() -> None:
     """Any other yields of a kind of foot what it yields of a tube that the cage has not."""
-    design = Design.load("gravel-hatch")
+    design = demos.design("gravel-hatch")
     survey = Survey(design)
     told = set()
     for q in quantities().values():

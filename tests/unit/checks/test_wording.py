@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+import demos
 import pytest
 
 from cagekit.checks.finding import Evidence, Finding, Status
@@ -43,7 +44,7 @@ def test_the_sources_words_stand_behind_a_limit_in_other_units(limit, written, u
 
 def test_a_build_in_inches_is_told_no_millimetres_of_what_was_measured() -> None:
     """The words of measures and the points of ``--why``; a rule's own words stay as they stand."""
-    units = {"in": Design.load("sprint-wagon")}
+    units = {"in": demos.design("sprint-wagon")}
     units["mm"] = Design(units["in"].build, cage=units["in"].cage, units="mm")
     told = {}
     for name, design in units.items():

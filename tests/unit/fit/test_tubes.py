@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from math import hypot, pi
 
+import demos
 import numpy as np
 import pytest
 
 from cagekit.cage.member import Member
 from cagekit.car.shell import Skin, surfaces
-from cagekit.design import Design
 from cagekit.fit.tubes import Tubes
 from cagekit.geometry.centre_line import CentreLine, vec
 from cagekit.geometry.clearance import segment_gap
@@ -22,7 +22,7 @@ def ball(x: float, y: float, z: float, radius: float) -> Capsule:
 
 
 def test_some_tubes_are_told_as_if_they_stood_alone() -> None:
-    members = list(Design.load("gravel-hatch").cage.members.values())
+    members = list(demos.cage("gravel-hatch").members.values())
     padding = {m.id: 20.0 for m in members[::3]}
     solids = [
         ball(300.0, 350.0, 700.0, 130.0),
@@ -114,7 +114,7 @@ def test_no_tubes_no_gaps() -> None:
 
 
 def test_what_a_solid_gets_does_not_hang_on_the_solids_beside_it() -> None:
-    cockpit = Design.load("sprint-wagon").cockpit
+    cockpit = demos.design("sprint-wagon").cockpit
     body = list(cockpit.occupants[0].parts().values())
     shell = [s.solid for s in surfaces(cockpit.car)]
     together = cockpit.tubes.nearest([*body, *shell])
@@ -128,7 +128,7 @@ def test_what_a_solid_gets_does_not_hang_on_the_solids_beside_it() -> None:
 
 @pytest.mark.parametrize("limit", [-1e6, 0.0, 60.0, 400.0])
 def test_tubes_close_to_a_solid_are_the_nearest_and_all_within_the_limit(limit: float) -> None:
-    cockpit = Design.load("sprint-wagon").cockpit
+    cockpit = demos.design("sprint-wagon").cockpit
     solids = [s for s in surfaces(cockpit.car) if not isinstance(s.solid, Skin)]
     named = [(s.name, s.solid) for s in solids]
     out = [{"door_bar", "main_hoop"} if n % 2 else set() for n in range(len(named))]

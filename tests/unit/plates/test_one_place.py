@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
+import demos
 import numpy as np
 import pytest
 
-from cagekit.assembly.assemble import assemble
 from cagekit.cage.cage import Cage
 from cagekit.cage.plate import Hole, Plate
 from cagekit.geometry.outline import Outline
-from cagekit.inputs.resolve import load_build
 from cagekit.plates.one_place import shared
 
 SQUARE = Outline.polygon([(-30, -30), (30, -30), (30, 30), (-30, 30)])
@@ -67,5 +66,5 @@ def test_plates_under_feet_and_brackets_are_judged_elsewhere() -> None:
 
 @pytest.mark.parametrize("name", ["sprint-wagon", "hillclimb-coupe", "gravel-hatch"])
 def test_no_demo_has_any(name: str) -> None:
-    cage = assemble(load_build(name))
+    cage = demos.cage(name)
     assert list(shared(cage, cage.plates)) == []

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import replace as with_fields
 from typing import Any
 
+import demos
 import numpy as np
 import pytest
 from msgspec.structs import replace
@@ -319,7 +320,7 @@ def test_a_plate_folded_to_a_section_that_nobody_measured_is_refused() -> None:
 
 @pytest.mark.parametrize("demo", ["gravel-hatch", "hillclimb-coupe"])
 def test_a_plate_has_the_same_room_alone_as_beside_all_others(demo: str) -> None:
-    one, other = Design.load(demo), Design.load(demo)
+    one, other = demos.design(demo), Design.load(demo)
     rooms = rooms_in_car(one.cage, one.cage.plates, ground_of(one.cage.kept, one.build.car))
     assert sum(room is not None for room in rooms) >= 4
     for plate, room in zip(other.cage.plates, rooms, strict=True):
@@ -333,7 +334,7 @@ def test_a_plate_has_the_same_room_alone_as_beside_all_others(demo: str) -> None
 
 
 def test_points_among_parts_are_the_same_points_where_those_parts_are() -> None:
-    cage = Design.load("gravel-hatch").cage
+    cage = demos.cage("gravel-hatch")
     folded = [p for p in cage.plates if p.folds]
     assert folded
     for plate in folded:

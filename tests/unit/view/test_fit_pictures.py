@@ -6,12 +6,12 @@ from dataclasses import replace as with_fields
 from io import BytesIO
 from typing import Any
 
+import demos
 import numpy as np
 import pytest
 from msgspec.structs import replace
 
 from cagekit.assembly.assemble import members_only
-from cagekit.design import Design
 from cagekit.fit.cockpit import Cockpit
 from cagekit.fit.view_angles import pillar_view
 from cagekit.geometry.centre_line import unit, vec
@@ -168,7 +168,7 @@ def test_the_room_of_two_people_is_told_below_the_name_of_each(
         plain(self, at, text, *args, **more)
 
     monkeypatch.setattr(PictureSheet, "write", noted)
-    design = Design.load(name)
+    design = demos.design(name)
     people = design.cockpit.occupants
     fit_sheet(design.cage, design.cockpit)
     rows = written[written.index("room, surface to surface") :]
@@ -198,7 +198,7 @@ def test_every_name_of_the_placement_plot_is_whole() -> None:
 
 
 def test_the_way_out_has_a_key() -> None:
-    design = Design.load("sprint-wagon")
+    design = demos.design("sprint-wagon")
     calls: list[str] = []
 
     class Noted(PictureSheet):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import demos
 import numpy as np
 import pytest
 
@@ -139,9 +140,8 @@ def test_a_drilled_tube_is_closed_and_lacks_what_is_drilled(turn: float) -> None
 
 @pytest.mark.parametrize("demo", ["track-roadster", "sprint-wagon"])
 def test_rough_edges_lie_near_the_exact_ones(demo):
-    from cagekit.design import Design
 
-    cage = Design.load(demo).cage
+    cage = demos.cage(demo)
     tubes = [
         TubeShape(path=m.path, ro=m.tube.outer_radius, ri=m.tube.inner_radius,
              cuts=(cage.cut(m.id, "a"), cage.cut(m.id, "b")), drills=m.drills)

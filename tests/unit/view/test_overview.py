@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
+import demos
 import numpy as np
 import pytest
 
@@ -70,7 +71,7 @@ def test_numbers_keep_apart_and_sit_on_their_member(monkeypatch: pytest.MonkeyPa
 
 
 def test_pieces_bear_the_number_that_the_book_gives_their_whole_tube() -> None:
-    design = Design.load("sprint-wagon")
+    design = demos.design("sprint-wagon")
     numbers = sheet.numbers_of(design.cage)
     book = Book(design).numbers
     assert list(numbers) == list(design.cage.members)

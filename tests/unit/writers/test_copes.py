@@ -258,7 +258,7 @@ def test_the_table_has_a_row_for_every_end(design: Design) -> None:
 
 def test_a_swing_out_bar_is_drilled_on_its_template() -> None:
     """Each hole is as wide round the tube as the drill, at the pin's distance from the cut."""
-    design = Design.load("sprint-wagon")
+    design = demos.design("sprint-wagon")
     door = design.cage.doors[0]
     joint = door.latch
     (t,) = (t for t in all_templates(design) if (t.member, t.end) == (door.bar, joint.end))
@@ -302,7 +302,7 @@ def test_a_tube_that_comes_apart_has_one_template_for_each_end(tmp_path: Path) -
 
 def test_every_template_bears_the_number_of_its_tube_in_the_book() -> None:
     """The pieces of a bar that swings out too: they are cut from one tube with one number."""
-    whole = Design.load("sprint-wagon")
+    whole = demos.design("sprint-wagon")
     rows = pdf_data(whole, all_templates(whole))["templates"]
     numbers = {r["title"].rsplit(" ", 2)[0]: r["number"] for r in rows}
     pieces = {t: n for t, n in numbers.items() if t.startswith("door bar left")}

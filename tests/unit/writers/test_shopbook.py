@@ -217,7 +217,7 @@ def test_an_off_cut_is_called_by_what_is_chalked_on_it(tmp_path: Path) -> None:
 
 def test_the_cover_calls_no_member_that_the_build_leaves_out() -> None:
     """The layout's own words tell what it makes; a build with other members has its name alone."""
-    own = Design.load("sprint-wagon")
+    own = demos.design("sprint-wagon")
     assert "outriggers" in dict(Book(own).facts())["Layout"]
     file = own.build.file.model_copy(update={"members": {"cross_member": {"omit": True}}})
     bare = Design(replace(own.build, file=file), cage=own.cage)

@@ -237,7 +237,7 @@ def test_a_move_through_glass_is_offered_with_the_glass_out_and_never_silently()
 
 @pytest.fixture(scope="module", params=(*demos.DEMOS, *demos.STRANGERS))
 def demo(request: pytest.FixtureRequest) -> Design:
-    return Design(demos.build(request.param))
+    return demos.design(request.param)
 
 
 def test_the_order_of_every_demo_can_be_followed(demo: Design) -> None:

@@ -24,7 +24,7 @@ APART = (
 @pytest.fixture(scope="module", params=[*demos.DEMOS, "apart"])
 def demo(request: pytest.FixtureRequest) -> Design:
     if request.param != "apart":
-        return Design(demos.build(request.param))
+        return demos.design(request.param)
     build = demos.build("track-roadster")
     return Design(replace(build, file=build.file.model_copy(update={"joint": APART})))
 
