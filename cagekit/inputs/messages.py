@@ -18,6 +18,7 @@ from msgspec.structs import replace
 from cagekit.errors import CagekitError, InputError
 from cagekit.hints import MOST_LISTED, closest, did_you_mean
 from cagekit.inputs.toml_lines import TomlKey, line_map, line_of, value_at
+from cagekit.units import lengths_in
 from cagekit.units.lengths import OtherUnitsError
 
 if TYPE_CHECKING:
@@ -229,6 +230,8 @@ def _problem(
     key = _refined(key, row, data)
     absent = kind == "missing" or not key
     words, hint = _words(row, model, loc)
+    if _of_table(row) is not None and data.get("units") == "in":
+        words = lengths_in(words, "in")
     table, field = table_and_field(
         key, whole=not absent and isinstance(value_at(data, key), Mapping)
     )
@@ -245,10 +248,16 @@ def _problem(
     )
 
 
+def _of_table(row: Any) -> InputError | None:
+    """What a validator of a whole table found wrong with one of its fields."""
+    inner = row.get("ctx", {}).get("error")
+    return inner if isinstance(inner, InputError) and inner.field else None
+
+
 def _refined(key: TomlKey, row: Any, data: Mapping[str, Any]) -> TomlKey:
     """The field of a table that a validator of the whole table names, e.g. ``rule.3.code``."""
-    inner = row.get("ctx", {}).get("error")
-    if not isinstance(inner, InputError) or not inner.field:
+    inner = _of_table(row)
+    if inner is None:
         return key
     steps = tuple(int(s) if s.isdigit() else s for s in inner.field.split("."))
     return _in_file((*key, *steps), data)

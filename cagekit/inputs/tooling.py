@@ -422,21 +422,23 @@ class CuttingTable(FileModel):
     def _pierces_in_waste(self) -> Self:
         room, pierced = min(self.gap, self.margin), self.lead_in + self.kerf / 2
         if self.lead_in and pierced > room:
-            raise ValueError(
-                f"lead_in and half the kerf reach {pierced:.2f} mm off a part, but only "
-                f"{room:.2f} mm (the smaller of gap and margin) are waste; shorten lead_in or "
-                "widen gap and margin"
-            )
+            raise InputError(
+                "tooling", "lead_in",
+                problem=f"with half the kerf it reaches {pierced:.2f} mm off a part, but only "
+                f"{room:.2f} mm (the smaller of gap and margin) are waste.",
+                hint="Shorten it, or widen gap and margin.",
+            )  # fmt: skip
         return self
 
     @model_validator(mode="after")
     def _leaves_sheet(self) -> Self:
         least = min(min(s.width, s.length) for s in self.sheet)
         if 2 * self.margin >= least:
-            raise ValueError(
-                f"a margin of {self.margin:g} mm on both sides leaves nothing of a sheet that is "
-                f"{least:g} mm wide; make it smaller"
-            )
+            raise InputError(
+                "tooling", "margin",
+                problem=f"on both sides it leaves nothing of a sheet that is {least:.1f} mm wide.",
+                hint="Make it smaller.",
+            )  # fmt: skip
         return self
 
     @property

@@ -215,3 +215,26 @@ def test_what_a_plate_preset_says_wrong_is_told_with_its_file(
     assert words in told
     assert "sole.toml:4" in told
     assert f"my_build.toml:{text.count(chr(10)) + 2}" in told
+
+
+@pytest.mark.parametrize(
+    ("field", "said", "words"),
+    [
+        ("lead_in", "0.7", "only 0.38 in (the smaller of gap and margin) are waste"),
+        ("margin", "30", "leaves nothing of a sheet that is 24 in wide"),
+    ],
+)
+def test_what_a_cutting_table_cannot_keep_is_told_in_the_units_of_its_file(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], field: str, said: str, words: str
+) -> None:
+    shop = (shipped_root() / "tooling" / "inch-shop.toml").read_text("utf-8")
+    text = re.sub(rf"^{field} = .*$", f"{field} = {said}", shop, flags=re.MULTILINE)
+    (tmp_path / "shop.toml").write_text(text, "utf-8")
+    build = (shipped_root() / "builds" / "sprint-wagon.toml").read_text("utf-8")
+    path = tmp_path / "my_build.toml"
+    path.write_text(build.replace('tooling = "inch-shop"', 'tooling = "shop.toml"'), "utf-8")
+    assert run(["check", str(path)]) == 2
+    told = capsys.readouterr().err
+    line = text.splitlines().index(f"{field} = {said}") + 1
+    assert f"shop.toml:{line} [table] {field} = {said}: " in told
+    assert words in told
