@@ -99,6 +99,11 @@ class Hole(Struct, frozen=True, kw_only=True, eq=False):
         """
         return cls(loop=Outline.slot(a, b, width), purpose=purpose, diameter=width)
 
+    def pilot(self, ream: float) -> float:
+        """Diameter or width (mm) on the table: of a pin hole ``ream`` mm are left to the reamer."""
+        pin = self.purpose is HolePurpose.PIN and self.round_
+        return max(self.diameter - ream, 0.0) if pin else self.diameter
+
     @classmethod
     def free(cls, loop: Outline, purpose: HolePurpose = HolePurpose.LIGHTENING) -> Hole:
         """A cut-out of any shape."""

@@ -299,7 +299,7 @@ class PressBrake(FileModel):
     k: float = Field(
         0.42,
         gt=0,
-        lt=1,
+        le=0.5,
         description=(
             "neutral line: distance from the inside of the fold over the thickness, from own test "
             "folds"

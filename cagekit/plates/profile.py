@@ -59,7 +59,7 @@ class Folding(Struct, frozen=True, kw_only=True):
             return cls(radius=r, k=DEFAULT_K, flange=4 * thickness + r)
         tool = brake.tool_for(thickness)
         own = tool.inside_radius if radius is None else radius
-        return cls(radius=own, k=min(brake.k, 0.5), flange=tool.min_flange)
+        return cls(radius=own, k=brake.k, flange=tool.min_flange)
 
 
 class FlatFold(Struct, frozen=True, kw_only=True):

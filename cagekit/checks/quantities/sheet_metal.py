@@ -241,14 +241,17 @@ def sheet_share(s: Survey, pick: Pick) -> Iterator[Measure]:
 
 @quantity("hole_diameter", "mm", "diameter of a hole", base="the table's smallest hole")
 def hole_diameter(s: Survey, pick: Pick) -> Iterator[Measure]:
-    """Diameter of each round hole against the smallest that the table cuts in that thickness."""
+    """Diameter of each round hole against the smallest that the table cuts in that thickness.
+
+    Of a pin hole, which is reamed, that of its pilot.
+    """
     table = s.tooling.table if s.tooling else None
     for plate, _, h, name, e in _holes(s) if table else ():
         assert table is not None
         if h.diameter:
             yield Measure(
                 subject=plate.id,
-                value=h.diameter,
+                value=h.pilot(table.ream),
                 base=table.min_hole_ratio * plate.thickness,
                 evidence=e,
                 label=name,

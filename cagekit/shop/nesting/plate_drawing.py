@@ -231,9 +231,10 @@ def _contours(plate: Plate, options: CutOptions, warnings: list[str]) -> list[St
     out = [Stroke(Layer.OUTSIDE, line) for line in lines]
     least = options.smallest_hole(plate.thickness)
     for i, h in enumerate(plate.holes, 1):
-        if h.diameter and h.diameter < least - ROUNDING:
+        if _too_small(plate, h, options):
+            width = h.pilot(options.ream)
             warnings.append(
-                f"{plate.id}: hole {i} of {h.diameter:.1f} mm is under the {least:.1f} mm that "
+                f"{plate.id}: hole {i} of {width:.1f} mm is under the {least:.1f} mm that "
                 f"{options.process} cuts clean in {plate.thickness:.1f} mm"
                 + (": drill it on the mark." if options.pilot else ".")
             )
@@ -246,9 +247,15 @@ def _contours(plate: Plate, options: CutOptions, warnings: list[str]) -> list[St
     return out
 
 
+def _too_small(plate: Plate, hole: Hole, options: CutOptions) -> bool:
+    """Whether the table does not cut a hole clean; of one that is reamed it cuts the pilot."""
+    least = options.smallest_hole(plate.thickness)
+    return hole.diameter > 0 and hole.pilot(options.ream) < least - ROUNDING
+
+
 def reamed(hole: Hole, options: CutOptions) -> bool:
     """Whether a hole is cut as a pilot and reamed for its pin."""
-    return options.ream > 0 and hole.purpose is HolePurpose.PIN and hole.round_
+    return hole.pilot(options.ream) < hole.diameter
 
 
 def hole_work(plate: Plate, hole: Hole, options: CutOptions) -> str:
@@ -260,10 +267,12 @@ def hole_work(plate: Plate, hole: Hole, options: CutOptions) -> str:
         options: how plates are prepared.
     """
     u: Any = options.units
-    if options.pilot and 0 < hole.diameter < options.smallest_hole(plate.thickness) - ROUNDING:
-        return "drill on the mark"
-    if reamed(hole, options):
-        return f"cut {format_length(hole.diameter - options.ream, u)}, ream"
+    pin = reamed(hole, options)
+    if options.pilot and _too_small(plate, hole, options):
+        drill = "drill on the mark"
+        return f"{drill}, {format_length(hole.pilot(options.ream), u)}, ream" if pin else drill
+    if pin:
+        return f"cut {format_length(hole.pilot(options.ream), u)}, ream"
     return ""
 
 
@@ -401,10 +410,9 @@ def note_lines(plate: Plate, options: CutOptions, quantity: int, number: str = "
             f"{len(plate.folds)} fold{'s' if len(plate.folds) > 1 else ''}, lines in the middle of "
             f"the bend, drawn from the face, K {first.k:.3g}"
         )
-    least = options.smallest_hole(plate.thickness)
-    small = sorted({h.diameter for h in plate.holes if 0 < h.diameter < least - ROUNDING})
+    small = {h.pilot(options.ream) for h in plate.holes if _too_small(plate, h, options)}
     if small and options.pilot:
-        out.append("drill on the marks: " + ", ".join(format_length(d, u) for d in small))
+        out.append("drill on the marks: " + ", ".join(format_length(d, u) for d in sorted(small)))
     pins = sorted({h.diameter for h in plate.holes if reamed(h, options)})
     if pins:
         pilots = ", ".join(format_length(d - options.ream, u) for d in pins)

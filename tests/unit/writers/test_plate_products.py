@@ -164,6 +164,28 @@ def test_pin_holes_are_pilots_and_say_so(tmp_path):
         assert any("ream to" in line for line in note_lines(p, options, 1))
 
 
+def test_a_pilot_that_the_table_cuts_no_longer_clean_is_drilled_and_reamed():
+    """Not the finished hole but the pilot is what the table cuts."""
+    from cagekit.cage.plate import HolePurpose
+    from cagekit.shop.nesting.plate_drawing import hole_work, note_lines, plate_drawing
+
+    def least(ream):
+        return {"min_hole_ratio": (pin.diameter - 1.0) / plate.thickness, "ream": ream}
+
+    plate, pin = next((p, h) for p in CAGE.plates for h in p.holes if h.purpose is HolePurpose.PIN)
+    for ream, cut in ((0.8, True), (1.2, False)):
+        options = cut_options(design(table=least(ream)))
+        inside = [line.box for line in plate_drawing(plate, options).on(Layer.INSIDE)]
+        middle = pin.centre
+        assert any((low < middle).all() and (high > middle).all() for low, high in inside) is cut
+        work = hole_work(plate, pin, options)
+        assert work.startswith("cut" if cut else "drill on the mark")
+        assert work.endswith("ream")
+        notes = " ".join(note_lines(plate, options, 1))
+        assert ("drill on the marks" in notes) is not cut
+        assert "ream to" in notes
+
+
 @pytest.mark.parametrize("name", ["sprint-wagon", "gravel-hatch"])
 def test_no_part_leaves_the_table_without_a_name_or_its_folds(name):
     import demos
