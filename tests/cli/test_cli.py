@@ -310,7 +310,7 @@ def test_part_says_its_dimensions_in_the_units_asked_for(
     assert "halo" in capsys.readouterr().out
 
 
-@pytest.mark.parametrize(("units", "sleeve"), [("mm", "tube 15.88 mm"), ("in", "tube 0.625 in")])
+@pytest.mark.parametrize(("units", "sleeve"), [("mm", "tube 16.00 mm"), ("in", "tube 0.625 in")])
 def test_small_parts_are_told_in_the_units_asked_for(
     units: str, sleeve: str, folder: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
