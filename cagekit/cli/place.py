@@ -137,12 +137,17 @@ def shown(value: float, field: str, units: str) -> str:
 
 def cell(found: Finding | None, units: str) -> str:
     """A finding's number, short, with its mark."""
+    from cagekit.units import INCH
+
     if found is None or not isinstance(found.measured, float | int):
         return ""
     value = float(found.measured)
     mark = {"fail": "X", "warn": "!"}.get(found.status.value, "")
-    if found.unit == "mm" and units == "mm" and mark and abs(value) < 1.0:
-        return f"{value:.1f}{mark}"  # in whole mm it would be nought, and nothing wrong with it
+    if found.unit == "mm" and mark and abs(value) < 1.0:
+        # in whole mm it would be nought, and nothing wrong with it
+        fine = 2 if abs(value) < 0.1 else 1
+        told = f"{value:.{fine}f}" if units == "mm" else f"{value / INCH:.{fine + 1}f}"
+        return told + mark
     if found.unit == "mm":
         return shown(value, "", units) + mark
     return (f"{value:.1f}" if found.unit else f"{value:.2f}") + mark
@@ -272,9 +277,12 @@ def remarks(found: Placement, units: str) -> list[str]:
             "It is an end of the range that was tried: a wider one (--over) may hold better."
         )
     if found.best.spot is not None:
-        x, _, z = (shown(float(v), "", units) for v in found.best.spot)
+        x, _, z = found.best.spot.tolist()
+        along = "ahead of" if x >= 0 else "behind"
+        high = "above" if z >= 0 else "below"
         out.append(
-            f"Its middle is then {x} {units} ahead of the hoop, {z} {units} above the sills."
+            f"Its middle is then {shown(abs(x), '', units)} {units} {along} the hoop, "
+            f"{shown(abs(z), '', units)} {units} {high} the sills."
         )
     field = found.sweeps[0].name
     for reason in found.reasons:

@@ -54,6 +54,15 @@ def test_a_proposal_typed_as_it_is_printed_is_the_place_that_was_tried() -> None
     assert here.spot == pytest.approx(found.best.spot)
 
 
+def test_a_middle_behind_the_hoop_is_said_to_be_behind_it(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    assert run(["place", "gravel-hatch", "rear_brace", "--over", "drop=0:10:10"]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    (x,) = re.findall(r"Its middle is then (\S+) mm behind the hoop, \d+ mm above", said)
+    assert 300 < float(x) < 500
+
+
 def test_inches(capsys: pytest.CaptureFixture[str]) -> None:
     assert (
         run(["place", "sprint-wagon", "door_bar", "--over", "height_rear=12:14:1", "--json"]) == 0
@@ -65,7 +74,14 @@ def test_inches(capsys: pytest.CaptureFixture[str]) -> None:
 
 @pytest.mark.parametrize(
     ("measured", "units", "text"),
-    [(0.3, "mm", "0.3X"), (-0.44, "mm", "-0.4X"), (12.4, "mm", "12X"), (0.3, "in", "0.01X")],
+    [
+        (0.3, "mm", "0.3X"),
+        (-0.44, "mm", "-0.4X"),
+        (-0.04, "mm", "-0.04X"),
+        (12.4, "mm", "12X"),
+        (0.3, "in", "0.01X"),
+        (-0.04, "in", "-0.002X"),
+    ],
 )
 def test_what_fails_by_less_than_a_millimetre_is_not_nought(
     measured: float, units: str, text: str
