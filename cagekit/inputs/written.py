@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from re import search
 
@@ -12,7 +12,7 @@ from cagekit.errors import CagekitError, GeometryError, InputError, NotFoundErro
 from cagekit.inputs.build import Build, spread
 from cagekit.inputs.entries import MemberEntry
 from cagekit.inputs.messages import FileInputError, Problem, table_and_field
-from cagekit.inputs.plate import FloorPlateEntry, PlateEntry
+from cagekit.inputs.plate import SWING_BRACKET, FloorPlateEntry, PlateEntry
 from cagekit.inputs.presets import read_toml, shown
 from cagekit.inputs.toml_lines import TomlKey, line_map, line_of
 from cagekit.units import lengths_in
@@ -50,7 +50,7 @@ def with_place(error: CagekitError, build: Build) -> CagekitError:
     problem, hint = (lengths_in(s, build.units) for s in (error.problem, error.hint))
     if isinstance(error, GeometryError):
         if places:
-            hint = f"{hint} Written at {' and '.join(map(str, places))}.".lstrip()
+            hint = f"{hint} Written at {_listed(places)}.".lstrip()
         return type(error)(error.owner, problem, hint)
     value = lengths_in(error.value, build.units) if isinstance(error.value, str) else error.value
     if not places:
@@ -59,7 +59,7 @@ def with_place(error: CagekitError, build: Build) -> CagekitError:
     if not more and first.file == shown(build.files.get(f"layout {build.file.layout}", Path())):
         hint = f"{hint} {_in_a_build(error, build)}".strip()
     if more:
-        hint = f"{hint} See also {' and '.join(map(str, more))}.".lstrip()
+        hint = f"{hint} See also {_listed(more)}.".lstrip()
     field = first.field or _field(error)
     if error.field and not first.field and field != error.field:
         problem = f"{error.field}: {problem}"
@@ -76,6 +76,11 @@ def with_place(error: CagekitError, build: Build) -> CagekitError:
             )
         ]
     )
+
+
+def _listed(places: Sequence[Written]) -> str:
+    *first, last = map(str, places)
+    return f"{', '.join(first)} and {last}" if first else last
 
 
 def _in_a_build(error: CagekitError, build: Build) -> str:
@@ -121,7 +126,8 @@ def _places(error: GeometryError | InputError, build: Build) -> Iterator[Written
         return
     if isinstance(error.about, PlateEntry):
         yield from _plate_table(error.about, field, build)
-        return
+        if isinstance(error, InputError) or error.about.kind != SWING_BRACKET:
+            return  # what brackets cannot do hangs on their bar too
     plate = search(r"\[\[plate\]\] (\w+)", str(error))
     if plate:
         yield from _plate_tables(plate.group(1), error, build)

@@ -14,16 +14,16 @@ from cagekit.cage.door import BracketSpec, JointName, SmallPart, SwingDoor, Swin
 from cagekit.cage.kept import Kept
 from cagekit.cage.member import End, EndKind, EndName, Member, Plane
 from cagekit.cage.plate import Plate
-from cagekit.errors import GeometryError
+from cagekit.errors import GeometryError, about
 from cagekit.geometry.centre_line import Arc, Vec, unit, vec
 from cagekit.geometry.drill import Drill
 from cagekit.inputs.entries import DoorBarEntry
 from cagekit.inputs.plate import PlateEntry
 from cagekit.swing.brackets import brackets
 from cagekit.swing.hardware import choose_pin, hardware
-from cagekit.swing.idle import require_fields_act
+from cagekit.swing.idle import JOINTS, require_fields_act
 from cagekit.swing.relief import relief_lean
-from cagekit.swing.spec import bracket_entry, bracket_spec, require_known
+from cagekit.swing.spec import bracket_entry, bracket_spec, last_said, require_known
 
 if TYPE_CHECKING:
     from cagekit.inputs.build import Build
@@ -123,20 +123,17 @@ def divide(
     assert swing is not None
     how = entry or DoorBarEntry(kind="door_bar", id=bar.id, swing_out=True)
     radius = bar.tube.outer_radius
-    specs: dict[JointName, BracketSpec] = {
-        name: bracket_spec(
-            f"{bar.id} {name}",
-            bracket_entry(entries, bar, name, units, tooling),
-            name,
-            radius,
-            tooling,
-            units,
-        )
-        for name in ("hinge", "latch")
-    }
+    said = {name: last_said(entries, bar, name) for name in JOINTS}
+    specs: dict[JointName, BracketSpec] = {}
+    for name in JOINTS:
+        with about(said[name]):
+            one = bracket_entry(entries, bar, name, units, tooling)
+            specs[name] = bracket_spec(f"{bar.id} {name}", one, name, radius, tooling, units)
     latch_end: EndName = "a" if swing.hinge_end == "b" else "b"
-    hinge = _joint(bar, "hinge", swing.hinge_end, swing.hinge_cut, specs["hinge"], how, None)
-    latch = _joint(bar, "latch", latch_end, swing.latch_cut, specs["latch"], how, hinge)
+    with about(said["hinge"]):
+        hinge = _joint(bar, "hinge", swing.hinge_end, swing.hinge_cut, specs["hinge"], how, None)
+    with about(said["latch"]):
+        latch = _joint(bar, "latch", latch_end, swing.latch_cut, specs["latch"], how, hinge)
     low, high = sorted((hinge, latch), key=lambda j: j.cut_station)
     _require_between(bar, low, high)
     drills = tuple(
@@ -153,7 +150,10 @@ def divide(
     )
     stub_a, stub_b = replace(stub_a, swing=None), replace(stub_b, swing=None)
     middle = replace(middle, drills=drills)
-    plates = tuple(p for j in (hinge, latch) for p in brackets(bar.id, j, radius))
+    plates: list[Plate] = []
+    for joint in (hinge, latch):
+        with about(said[joint.name]):
+            plates += brackets(bar.id, joint, radius)
     parts = tuple(p for j in (hinge, latch) for p in hardware(bar.id, j, radius, bar.tube.material))
     door = SwingDoor(
         bar=bar.id,
@@ -165,7 +165,7 @@ def divide(
         plates=tuple(p.id for p in plates),
         hardware=tuple(p.id for p in parts),
     )
-    return Divided(pieces=(stub_a, middle, stub_b), door=door, plates=plates, hardware=parts)
+    return Divided(pieces=(stub_a, middle, stub_b), door=door, plates=tuple(plates), hardware=parts)
 
 
 def _require_between(bar: Member, low: SwingJoint, high: SwingJoint) -> None:

@@ -64,6 +64,14 @@ def bracket_entry(
     return out
 
 
+def last_said(
+    entries: Sequence[PlateEntry], bar: Member, joint: JointName
+) -> SwingBracketEntry | None:
+    """The last entry that speaks of a joint of a bar, which has the last word on its brackets."""
+    said = [e for e in entries if isinstance(e, SwingBracketEntry) and means(e, bar, joint)]
+    return said[-1] if said else None
+
+
 def means(entry: SwingBracketEntry, bar: Member, joint: JointName) -> bool:
     """Whether an entry speaks of a joint of a bar."""
     there = entry.at.bar in ("", *bar.names) and entry.at.joint in ("", joint)

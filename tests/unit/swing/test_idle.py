@@ -8,7 +8,7 @@ import pytest
 
 from cagekit.cage.door import JointName
 from cagekit.design import Design
-from cagekit.errors import InputError
+from cagekit.errors import CagekitError, InputError
 from cagekit.inputs.presets import shipped_root
 
 BRACKET = '[[plate]]\nkind = "swing_bracket"\n'
@@ -83,3 +83,21 @@ def test_a_layout_says_of_brackets_what_acts(tmp_path: Path) -> None:
         load(f'{BRACKET}at = "hinge"\ncup = "none"\n')
     # for the builds of the layout that swing that bar out
     load(f'{BRACKET}side = "right"\near = 18\n', "[members.door_bar_right]\nswing_out = false\n")
+
+
+@pytest.mark.parametrize(
+    ("said", "line", "words"),
+    [
+        ("ear = 9", 4, "larger than its ear can hold"),
+        ("overlap = 300", 4, "takes 11.81 in of stub"),
+        ('pin_size = "M14"', 6, "not in the table"),
+    ],
+)
+def test_brackets_that_cannot_be_made_are_told_with_their_preset(
+    tmp_path: Path, said: str, line: int, words: str
+) -> None:
+    head = 'kind = "plate"\nname = "arms"\nsource = "invented"\n[plate]\n'
+    (tmp_path / "arms.toml").write_text(f'{head}kind = "swing_bracket"\n{said}\n', "utf-8")
+    with pytest.raises(CagekitError, match=words) as told:
+        checked(tmp_path, f'{BRACKET}preset = "arms.toml"\n')
+    assert f"arms.toml:{line}" in str(told.value)
