@@ -203,6 +203,11 @@ class Cage:
         """Tubes that are whole when they are fitted and in pieces in the car."""
         return (*self.doors, *self.bolted)
 
+    @property
+    def by_own_name(self) -> Mapping[str, SwingDoor | BoltedTube]:
+        """The same, by the name that the files call each by."""
+        return {d.bar: d for d in self.doors} | {t.fitted.id: t for t in self.bolted}
+
     def as_fitted(self) -> Cage:
         """The cage before its swing-out bars are cut, and with its bolted tubes put together.
 

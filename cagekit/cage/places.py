@@ -5,8 +5,9 @@ How places are written is told in ``cagekit.inputs.places``.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Mapping
 from difflib import get_close_matches
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -23,6 +24,7 @@ from cagekit.units.tolerance import SAME_POINT
 
 if TYPE_CHECKING:
     from cagekit.cage.bolted import BoltedTube
+    from cagekit.cage.door import SwingDoor
 
 MOVES: Mapping[str, tuple[int, float]] = {
     "up": (2, 1.0),
@@ -69,8 +71,8 @@ class Places:
         car: on whose metal places are too.
         members: by id.
         left_out: names that the build leaves out.
-        bolted: tubes that come apart, of whose pieces none is among the members whole: a place on
-            one is counted along the whole of it.
+        divided: tubes of which the members are pieces, by the name that the files call them by: a
+            place on one is counted along the whole of it.
     """
 
     def __init__(
@@ -78,10 +80,9 @@ class Places:
         car: Car,
         members: Mapping[str, Member],
         left_out: Collection[str] = (),
-        bolted: Iterable[BoltedTube] = (),
+        divided: Mapping[str, SwingDoor | BoltedTube] = MappingProxyType({}),
     ) -> None:
-        self.car, self.members, self.left_out = car, members, left_out
-        self.bolted = {t.fitted.id: t for t in bolted}
+        self.car, self.members, self.left_out, self.divided = car, members, left_out, divided
 
     def find(self, p: Location, *, where: str) -> Place:
         """Find a place; InputError for a wrong name, GeometryError off the tube.
@@ -96,8 +97,8 @@ class Places:
             return self.car_foot(p.side, p.spot, where=where)
         others = tuple(self.member(o, "", where=where, text=p).id for o in p.others)
         for key in _keys(p.member, p.side):
-            if key in self.bolted:
-                member, spot = self._on_piece(self.bolted[key], p, where)
+            if key in self.divided:
+                member, spot = self._on_piece(self.divided[key], p, where)
                 names = dict.fromkeys((*_node_of(member, spot), member.id, *others))
                 return Place(point=spot.point, members=tuple(names), spot=spot)
         pieces = self.pieces(p.member, p.side, where=where, text=p)
@@ -114,7 +115,7 @@ class Places:
             p.member, f"has no such place on any of its {len(pieces)} pieces: {str(p)!r}."
         )
 
-    def _on_piece(self, tube: BoltedTube, p: OnTube, where: str) -> tuple[Member, Spot]:
+    def _on_piece(self, tube: SwingDoor | BoltedTube, p: OnTube, where: str) -> tuple[Member, Spot]:
         """The piece of a tube that comes apart which has a place, and where; else the nearest."""
         point = self._spot(tube.fitted, p, where).point
         near = [(m, m.path.nearest(point)) for m in (self.members[i] for i in tube.pieces)]

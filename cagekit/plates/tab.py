@@ -99,7 +99,7 @@ def make(build: Build, cage: Cage, entry: PlateEntry, where: str) -> Sequence[Pl
             problem="a tab stands on a tube.",
             hint="Write e.g. `on harness_bar at y 90`.",
         )
-    places = Places(build.car, cage.members, build.names_left_out, cage.bolted)
+    places = Places(build.car, cage.members, build.names_left_out, cage.by_own_name)
     place = places.find(entry.at, where=where)
     assert place.spot is not None
     member = cage.member(place.members[0])

@@ -105,7 +105,7 @@ class LoadScene:
 
     def __post_init__(self) -> None:
         object.__setattr__(
-            self, "places", Places(self.car, self.cage.members, bolted=self.cage.bolted)
+            self, "places", Places(self.car, self.cage.members, divided=self.cage.by_own_name)
         )
 
     @property

@@ -10,9 +10,10 @@ import pytest
 
 from cagekit.cage.cage import Cage
 from cagekit.cage.member import EndKind, Swing
+from cagekit.cage.places import Places
 from cagekit.errors import GeometryError, InputError
 from cagekit.inputs.build import Build
-from cagekit.inputs.places import SwingName
+from cagekit.inputs.places import SwingName, read_location
 from cagekit.inputs.presets import load
 from cagekit.inputs.swing_bracket import SwingBracketEntry
 from cagekit.inputs.tooling import Tooling
@@ -41,6 +42,20 @@ def test_pieces_and_saw_cuts_make_up_the_fitted_bar(wagon: tuple[Build, Cage], s
     assert pieces[0].a.kind is EndKind.COPE
     assert pieces[2].b.kind is EndKind.COPE
     assert {pieces[0].b.kind, pieces[1].a.kind, pieces[1].b.kind} == {EndKind.PINNED}
+
+
+@pytest.mark.parametrize(("fraction", "piece"), [(0.02, 0), (0.3, 1), (0.98, 2)])
+def test_a_place_on_a_bar_that_is_cut_is_counted_along_the_whole(
+    wagon: tuple[Build, Cage], fraction: float, piece: int
+) -> None:
+    """As a strut that is made before the cut counts it."""
+    build, cage = wagon
+    (door,) = [d for d in cage.doors if d.side == "left"]
+    places = Places(build.car, cage.members, divided=cage.by_own_name)
+    found = places.find(read_location(f"on door_bar.left at fraction {fraction}"), where="x")
+    path = door.fitted.path
+    assert found.members[-1] == door.pieces[piece]
+    assert path.nearest(found.point).station == pytest.approx(fraction * path.length)
 
 
 @pytest.mark.parametrize("side", SIDES)
