@@ -413,8 +413,6 @@ class PlateFile(FileModel):
 
 
 def laid_on(base: PlateEntry, over: PlateEntry) -> PlateEntry:
-    """Return ``over`` with the values of ``base`` where ``over`` says nothing."""
-    values: Mapping[str, Any] = {
-        n: getattr(over if n in over.model_fields_set else base, n) for n in type(over).model_fields
-    }
-    return over.model_copy(update=dict(values))
+    """Return ``over`` with what ``base`` says where ``over`` says nothing."""
+    said = base.model_fields_set - over.model_fields_set
+    return over.model_copy(update={n: getattr(base, n) for n in sorted(said)})

@@ -10,6 +10,7 @@ import pytest
 from cagekit.inputs.messages import FileInputError
 from cagekit.inputs.plate import FloorPlateEntry
 from cagekit.inputs.plate_presets import plates_of
+from cagekit.plates.entries import asked_fields, floor_entry
 
 TEXT = """kind = "plate"
 name = "mine"
@@ -32,6 +33,23 @@ def test_a_preset_changed_by_an_editor_is_read_again(tmp_path: Path) -> None:
         assert isinstance(found, FloorPlateEntry)
         sizes.append(found.length)
     assert sizes == [150.0, 160.0]
+
+
+def test_a_preset_that_says_nothing_of_a_size_leaves_what_an_earlier_entry_said(
+    tmp_path: Path,
+) -> None:
+    (tmp_path / "mine.toml").write_text(TEXT.partition("length")[0] + 'fix = "bolted"\n', "utf-8")
+    named = {"kind": "floor_plate", "preset": "mine.toml", "width": "120 mm"}
+    tables = [{"kind": "floor_plate", "length": "200 mm", "width": "90 mm"}, named]
+    entries = plates_of(
+        [FloorPlateEntry.model_validate(table) for table in tables],
+        tmp_path / "build.toml",
+        tmp_path,
+    )
+    foot = floor_entry(entries, (), "left", "mm")
+    assert (foot.length, foot.width, foot.fix) == (200.0, 120.0, "bolted")
+    assert asked_fields(entries[1:], (), "left") >= {"width", "fix"}
+    assert "length" not in asked_fields(entries[1:], (), "left")
 
 
 @pytest.mark.parametrize(
