@@ -14,6 +14,7 @@ from pydantic import Field, model_validator
 from cagekit.errors import InputError
 from cagekit.inputs.fields import (
     LONGEST_NAME,
+    SHORTEST_DIRECTION,
     Angle,
     FileModel,
     Length,
@@ -32,8 +33,6 @@ from cagekit.inputs.keepouts import (
 )
 from cagekit.materials.tubes import Tube
 
-SHORTEST_DIRECTION = 1e-3
-"""Length of a direction, whatever its unit, below which it points nowhere."""
 SHORTEST_PILLAR = 50.0
 """A windscreen pillar is longer than this, mm."""
 SHORTEST_TUBE = 20.0

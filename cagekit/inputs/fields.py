@@ -34,6 +34,8 @@ LONGEST_NAME = 80
 """Letters of a name that files are named by; systems take some 250 with what is put round it."""
 LONGEST = 15_000.0
 """No length on a car or in a shop is longer than this, mm."""
+SHORTEST_DIRECTION = 1e-3
+"""Length of a direction, whatever its unit, below which it points nowhere."""
 
 
 def check_length(value: Any, info: ValidationInfo) -> float:

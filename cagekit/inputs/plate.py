@@ -5,7 +5,7 @@ preset whose values are taken where the entry itself says nothing.
 """
 
 from collections.abc import Mapping
-from math import radians
+from math import hypot, radians
 from typing import TYPE_CHECKING, Annotated, Any, Literal, Self
 
 from pydantic import AfterValidator, Field, PrivateAttr, model_validator
@@ -13,6 +13,7 @@ from pydantic import AfterValidator, Field, PrivateAttr, model_validator
 from cagekit.errors import InputError
 from cagekit.hints import did_you_mean
 from cagekit.inputs.fields import (
+    SHORTEST_DIRECTION,
     Angle,
     ByKind,
     EntrySide,
@@ -325,6 +326,15 @@ class TabEntry(Tab, PlateEntry):
     pull: tuple[float, float, float] | None = Field(
         None, description="direction of the load; as `toward` when left out"
     )
+
+    @model_validator(mode="after")
+    def _directed(self) -> Self:
+        for name in ("toward", "pull"):
+            way = getattr(self, name)
+            if way is not None and hypot(*way) < SHORTEST_DIRECTION:
+                hint = "x is forward, y left, z up: [-1, 0, 0] is straight back."
+                raise InputError("plate", name, problem="points nowhere.", hint=hint)
+        return self
 
     def idle(self) -> Mapping[str, str]:
         """As of the sizes, a use that names nothing, and a side that fills in nothing."""

@@ -152,9 +152,11 @@ def tabs(
             f"Move it {spec.width / 2 - room + 0.5:.0f} mm or more along the tube, away from that "
             "end, or make it narrower.",
         )
-    side = np.asarray(toward, float) - (np.asarray(toward, float) @ spot.tangent) * spot.tangent
+    way = unit(toward)
+    side = way - (way @ spot.tangent) * spot.tangent
     if float(np.linalg.norm(side)) < 0.2:
-        raise GeometryError(plate_id, f"would stand along {member}.", "Change its direction.")
+        hint = "Change its direction (`toward`)."
+        raise GeometryError(plate_id, f"would stand along {member}.", hint)
     y = unit(side)
     frame = np.eye(4)
     frame[:3, 0], frame[:3, 1], frame[:3, 2] = spot.tangent, y, np.cross(spot.tangent, y)

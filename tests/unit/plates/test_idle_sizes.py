@@ -75,6 +75,8 @@ def test_what_is_idle_changes_nothing_and_the_rest_does(tmp_path: Path, plate: s
         (f"{TAB}gap = 9\n", "gap", "Say count = 2"),
         (f'{TAB}use = "net"\n', "use", "Leave out `use` or `id`"),
         (f'{TAB}side = "left"\n', "side", "no {side} to fill in"),
+        (f"{TAB}toward = [0, 0, 0]\n", "toward", "points nowhere"),
+        (f"{TAB}pull = [0, 0, 0]\n", "pull", "points nowhere"),
         (f'{TAB}side = "both"\n', "side", "in one place"),
         (f'{GUSSET}side = "right"\n', "side", "no {side} to fill in"),
         (f'{GUSSET}side = "both"\n', "side", "both gussets would stand in one place"),

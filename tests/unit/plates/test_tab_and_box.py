@@ -91,6 +91,11 @@ def test_tab_refusals(change, words):
         tab(replace(SPEC, **change))
 
 
+def test_how_long_its_direction_is_does_not_matter_to_a_tab():
+    short, long = (tab(toward=(-size, 0.0, 0.0))[0] for size in (0.01, 40.0))
+    assert short.placement == pytest.approx(long.placement)
+
+
 def test_a_tab_along_its_tube_is_refused():
     with pytest.raises(GeometryError, match="would stand along"):
         tab(toward=tuple(HOOP.path.spot(300).tangent))
