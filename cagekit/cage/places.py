@@ -5,13 +5,14 @@ How places are written is told in ``cagekit.inputs.places``.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from difflib import get_close_matches
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 import numpy as np
 from msgspec import Struct
+from msgspec.structs import replace
 
 from cagekit.cage.made import words_of
 from cagekit.cage.member import Member
@@ -59,6 +60,26 @@ class Place(Struct, frozen=True, kw_only=True, eq=False):
     surface: str = ""
 
 
+def _along(pieces: Sequence[Member], p: OnTube) -> Iterable[tuple[Member, OnTube]]:
+    """The pieces of a bar that may have a place, and what it is on each.
+
+    A share, a station, the middle and an end are counted along all of them, from end a of the
+    first; else it is the first piece that has the place.
+    """
+    ends = np.cumsum([m.path.length for m in pieces])
+    whole = float(ends[-1])
+    stations = {
+        "fraction": p.value * whole, "station": p.value, "middle": whole / 2, "end a": 0.0,
+        "end b": whole,
+    }  # fmt: skip
+    if len(pieces) == 1 or p.at not in stations:
+        return [(m, p) for m in pieces]
+    station = stations[p.at]
+    n = min(int(np.searchsorted(ends, station - SAME_POINT)), len(pieces) - 1)
+    start = float(ends[n] - pieces[n].path.length)
+    return [(pieces[n], replace(p, at="station", value=station - start))]
+
+
 def _keys(name: str, side: str) -> tuple[str, ...]:
     """What a name of a place may mean, by its side first."""
     return (f"{name}_{side}", name) if side else (name,)
@@ -102,9 +123,9 @@ class Places:
                 names = dict.fromkeys((*_node_of(member, spot), member.id, *others))
                 return Place(point=spot.point, members=tuple(names), spot=spot)
         pieces = self.pieces(p.member, p.side, where=where, text=p)
-        for member in pieces:
+        for member, its in _along(pieces, p):
             try:
-                spot = self._spot(member, p, where)
+                spot = self._spot(member, its, where)
             except GeometryError:
                 if len(pieces) == 1:
                     raise

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import demos
 import numpy as np
 import pytest
 
@@ -169,6 +170,29 @@ def test_a_strut_stands_on_a_spot_of_its_own(tmp_path: Path) -> None:
         (plate,) = [p for p in cage.plates if p.id == f"foot_{m.id}_b"]
         up = np.array([-0.2, 0.0, 0.98]) / np.hypot(0.2, 0.98)
         assert m.path.end == pytest.approx(np.array([1560, y, 420]) + plate.thickness * up)
+
+
+@pytest.mark.parametrize(
+    ("selector", "share", "piece"),
+    [
+        ("fraction 0.1", 0.1, 1),
+        ("fraction 0.9", 0.9, 3),
+        ("middle", 0.5, 2),
+        ("end a", 0.0, 1),
+        ("end b", 1.0, 3),
+        ("station 1200", 1200 / 1373, 3),
+    ],
+)
+def test_a_place_on_a_bar_that_others_cut_is_counted_along_all_its_pieces(
+    selector: str, share: float, piece: int
+) -> None:
+    cage = demos.cage("gravel-hatch")
+    places = Places(demos.build("gravel-hatch").car, cage.members)
+    found = places.find(read_location(f"on harness_bar at {selector}"), where="x")
+    first, last = (cage.member(f"harness_bar_{n}") for n in (1, 3))
+    whole = last.path.end - first.path.start
+    assert f"harness_bar_{piece}" in found.members
+    assert found.point == pytest.approx(first.path.start + share * whole, abs=0.5)
 
 
 def test_a_tube_that_leans_too_far_for_its_plate_names_the_normal_of_the_car_sheet(

@@ -8,23 +8,23 @@ from msgspec.structs import replace
 from cagekit.design import Design
 from cagekit.errors import InputError
 from cagekit.inputs.grind import Grind
-from cagekit.inputs.resolve import load_build
 from cagekit.writers.copes import all_templates, grinding
 
 
 def with_note(**note: object) -> Design:
-    build = load_build("track-roadster")
+    """Door bars that run 0.3 mm into the harness bar, and a note."""
+    build = Design.load("gravel-hatch").changed("door_bar", height_rear=426).build
     file = build.file.model_copy(update={"grind": (Grind.model_validate(note),)})
     return Design(replace(build, file=file))
 
 
 def test_a_note_stands_in_the_order_of_work_and_on_the_template() -> None:
-    design = with_note(tube="hoop_diagonal", at="harness_bar", depth=1.2)
+    design = with_note(tube="harness_bar", at="door_bar_left", depth=1.2)
     (step,) = (s for s in design.steps if any("Grind" in t for t in s.text))
-    assert "harness_bar" in " ".join(step.members)  # the later of the two
-    assert any("1.2 mm" in t and "hoop diagonal" in t for t in step.text)
+    assert "door_bar_left" in step.members  # the later of the two
+    assert any("1.2 mm" in t and "harness bar 1" in t for t in step.text)
     noted = {t.member for t in all_templates(design) if t.grind}
-    assert noted <= {"hoop_diagonal"}
+    assert noted == {"harness_bar_1"}
 
 
 @pytest.mark.parametrize(
@@ -32,19 +32,19 @@ def test_a_note_stands_in_the_order_of_work_and_on_the_template() -> None:
     [(1.25, "mm", "1.25 mm"), (1.5, "mm", "1.5 mm"), (25.4 * 3 / 64, "in", "0.046 in")],
 )
 def test_no_paper_asks_for_more_than_the_note(depth: float, units: str, told: str) -> None:
-    design = with_note(tube="rear_brace_left", at="hoop_diagonal", depth=depth)
+    design = with_note(tube="door_bar_left", at="harness_bar", depth=depth)
     (t,) = (t for t in all_templates(design) if t.grind)
-    assert grinding(t, units) == f"grind up to {told} off at hoop diagonal"  # type: ignore[arg-type]
+    assert grinding(t, units) == f"grind up to {told} off at harness bar 1"  # type: ignore[arg-type]
     said = " ".join(w for s in design.steps_in(units) for w in s.text)  # type: ignore[arg-type]
     assert f"by up to {told} where" in said
 
 
 def test_the_template_of_an_end_by_the_other_tube_says_it() -> None:
-    design = with_note(tube="rear_brace_left", at="hoop_diagonal", depth=1.5)
+    design = with_note(tube="door_bar_left", at="harness_bar", depth=1.5)
     (t,) = (t for t in all_templates(design) if t.grind)
     assert (t.member, grinding(t, "mm")) == (
-        "rear_brace_left",
-        "grind up to 1.5 mm off at hoop diagonal",
+        "door_bar_left",
+        "grind up to 1.5 mm off at harness bar 1",
     )
 
 
