@@ -19,7 +19,7 @@ OWN = {
     "materials/steels.py": {"_DENSITY"},
     # what a judge or a file says, not how near two numbers are
     "checks/limit.py": {"LEAST_BOUND", "SLACK"},
-    "inputs/car.py": {"SHORTEST_DIRECTION"},
+    "inputs/fields.py": {"SHORTEST_DIRECTION"},
     "writers/step.py": {"UNCERTAINTY"},
     "writers/step_pcurve.py": {"CLOSE"},
     # settings of one search, told beside it
