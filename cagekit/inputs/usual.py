@@ -22,6 +22,8 @@ from cagekit.inputs.toml_lines import TomlKey, line_of, value_at
 from cagekit.units import INCH, POUND, LengthUnit, format_length
 
 AXES = "xyz"
+MEASURED = ("car", "driver")
+"""Files whose numbers somebody measured; those of others were chosen."""
 
 
 class Slip(Struct, frozen=True):
@@ -183,7 +185,10 @@ def odd_numbers(
     """
     for key, value, known in _measured(kind, table):
         if not known.holds(value) and known.allows(value) != refused:
-            yield (key, *_odd(value, known, units, refused=refused))
+            problem, hint, slip = _odd(value, known, units, refused=refused)
+            if refused and slip is None:
+                hint = "Measure again." if kind in MEASURED else "Give another."
+            yield key, problem, hint, slip
 
 
 def _told(
@@ -222,7 +227,7 @@ def _odd(
     says = f"{_words(value, known, units)} {'cannot be' if refused else 'is unusual'}"
     usual = f"{_words(known.low, known, units)} to {_words(known.high, known, units)}"
     slip = known.slip(value, units)
-    hint = f"Is it {slip.words}?" if slip else "Measure again." if refused else ""
+    hint = f"Is it {slip.words}?" if slip else ""
     return f"{says}; usual is {usual} ({_sure(known)}).", hint, slip
 
 

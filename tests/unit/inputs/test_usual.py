@@ -138,6 +138,8 @@ MEMBER_SLIPS = [
     ("height_rear = 448", "height_rear = -448", 0, "Is it the other sign?"),
     ("height_rear = 448", "height_rear = 8480", 2, "[members.door_bar] height_rear: 8480.0 mm"),
     ("height_rear = 448", "height_rear = 8480", 2, "cannot be; usual is "),
+    ("height_rear = 448", "height_rear = -1448", 2, "Is it the other sign?"),
+    ("height_rear = 448", "height_rear = -4448", 2, "Give another."),
 ]
 
 
