@@ -452,18 +452,19 @@ def _cut_all(
         return [by_content[key] for key in keys]
 
     by_key = dict(zip(once, kept.each(list(once), cut_now), strict=True))
-    found = [
-        _on_car(by_key[key], m.end(name)) for key, (_, m, name) in zip(keys, ends, strict=True)
-    ]
+    found = [_on_car(by_key[key], m, name) for key, (_, m, name) in zip(keys, ends, strict=True)]
     for (cage, id_, name), cut in zip(wanted, found, strict=True):
         if not isinstance(cut, CopeError):
             cage._cuts[id_, name] = cut
     return found
 
 
-def _on_car(cut: EndCut | CopeError, end: End) -> EndCut | CopeError:
+def _on_car(cut: EndCut | CopeError, member: Member, name: EndName) -> EndCut | CopeError:
     """A cut, or why there is none: with the place of the car that the end stands on."""
-    return cut.on(end.foot) if isinstance(cut, StandError) and end.foot else cut
+    if not isinstance(cut, StandError):
+        return cut
+    foot = member.end(name).foot
+    return cut.on(foot) if foot else cut
 
 
 def _as_parent(member: Member) -> Parent:

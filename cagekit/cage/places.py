@@ -44,6 +44,8 @@ EXTREMES: Mapping[str, tuple[int, int]] = {
     "rear": (0, -1),
 }
 """Axis and sign by which a bend is the ``top`` one."""
+OF_THE_WHOLE = ("fraction", "station", "middle", "end a", "end b")
+"""Places that are counted along the whole of a bar in pieces."""
 
 
 class Place(Struct, frozen=True, kw_only=True, eq=False):
@@ -66,15 +68,14 @@ def _along(pieces: Sequence[Member], p: OnTube) -> Iterable[tuple[Member, OnTube
     A share, a station, the middle and an end are counted along all of them, from end a of the
     first; else it is the first piece that has the place.
     """
+    if len(pieces) == 1 or p.at not in OF_THE_WHOLE:
+        return [(m, p) for m in pieces]
     ends = np.cumsum([m.path.length for m in pieces])
     whole = float(ends[-1])
-    stations = {
+    station = {
         "fraction": p.value * whole, "station": p.value, "middle": whole / 2, "end a": 0.0,
         "end b": whole,
-    }  # fmt: skip
-    if len(pieces) == 1 or p.at not in stations:
-        return [(m, p) for m in pieces]
-    station = stations[p.at]
+    }[p.at]  # fmt: skip
     n = min(int(np.searchsorted(ends, station - SAME_POINT)), len(pieces) - 1)
     start = float(ends[n] - pieces[n].path.length)
     return [(pieces[n], replace(p, at="station", value=station - start))]
